@@ -1,0 +1,190 @@
+"""What may go into each slot: the catalogue narrowed by pins, avoided parts, the shelf and the kinds that are searched."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cached_property
+from itertools import combinations_with_replacement
+
+from kitwright.solver.catalogue import Catalogue
+from kitwright.solver.combination import cut_amounts, rebores
+from kitwright.solver.parts import KINDS, Gasket, Part
+from kitwright.solver.plan import Plan
+from kitwright.solver.quantity import Quantity
+from kitwright.solver.result import PartOut
+from kitwright.solver.rules import FITS, carries_tag
+
+BOTTOM = ("block", "crank", "rod", "piston")
+"""The kinds of the short block, in order."""
+
+
+@dataclass(frozen=True)
+class Candidates:
+    """Options of every slot that is searched.
+
+    ``slots`` maps a kind (without gaskets) to its parts by id, with None first where the kind may be left out. A kind
+    that is not a key dropped out of the search. ``gaskets`` is None where gaskets dropped out.
+    """
+
+    plan: Plan
+    slots: dict[str, tuple[Part | None, ...]]
+    gaskets: tuple[Gasket, ...] | None
+    parts_out: tuple[PartOut, ...]
+
+    @cached_property
+    def stacks(self) -> tuple[tuple[Gasket, ...], ...]:
+        """Every gasket stack that the allowance, the shelf and the pins leave; the empty one where gaskets dropped out."""
+        if self.gaskets is None:
+            return ((),)
+        pinned = self.plan.use.get("gasket", ())
+        if len(pinned) > 1:
+            by_id = {each.id: each for each in self.gaskets}
+            wanted = [tuple(sorted((by_id[name] for name in pinned if name in by_id), key=lambda each: each.id))]
+            found = [stack for stack in wanted if len(stack) == len(pinned) <= self.plan.gaskets]
+        else:
+            found = [(each,) for each in self.gaskets]
+            stackable = [each for each in self.gaskets if each.stackable]
+            for layers in range(2, self.plan.gaskets + 1):
+                found += combinations_with_replacement(stackable, layers)
+        if "gasket" in self.plan.shelf_only:
+            found = [stack for stack in found if all(each.on_shelf >= n for each, n in Counter(stack).items())]
+        if "gasket" in self.plan.optional:
+            found.insert(0, ())
+        return tuple(found)
+
+    @property
+    def empty_kinds(self) -> tuple[str, ...]:
+        """Kinds that were emptied: nothing fits then."""
+        empty = [kind for kind, parts in self.slots.items() if not parts]
+        return (*empty, *(() if self.stacks else ("gasket",)))
+
+    def cuts(self, part: Part | None, operation: str) -> tuple[Fraction, ...]:
+        """Amounts of mill, relieve or deck cut that may be used on a part, 0 first, in SI."""
+        none = (Fraction(0),)
+        if part is None or operation not in self.plan.machining:
+            return none
+        return none + cut_amounts(part, operation)
+
+    def bores(self, block: Part | None) -> tuple[Quantity | None, ...]:
+        """Rebores of a block that may be used; None, first, leaves the bore as it is."""
+        if block is None or "rebore" not in self.plan.machining:
+            return (None,)
+        return (None, *rebores(block))
+
+    @property
+    def possible(self) -> int:
+        """Raw number of combinations, before anything is asked whether it fits."""
+        total = len(self.stacks)
+        for kind, parts in self.slots.items():
+            ways = 0
+            for part in parts:
+                if kind == "head":
+                    ways += len(self.cuts(part, "mill")) * len(self.cuts(part, "relieve"))
+                elif kind == "block":
+                    ways += len(self.cuts(part, "deck_cut")) * len(self.bores(part))
+                else:
+                    ways += 1
+            total *= ways
+        return total
+
+
+def candidates(catalogue: Catalogue, plan: Plan) -> Candidates:
+    """Narrow a catalogue to what a plan lets into each slot.
+
+    A kind that the catalogue does not hold, or that ``plan.kinds`` leaves out and no pin brings back, drops out. Parts
+    that can be in no combination (no journal, pin, bore or block for them) are named in ``parts_out`` and left out.
+    """
+    out: list[PartOut] = []
+    slots: dict[str, tuple[Part | None, ...]] = {}
+    gaskets: tuple[Gasket, ...] | None = None
+    for kind in KINDS:
+        held = catalogue.of_kind(kind)
+        if not held or (plan.kinds is not None and kind not in plan.kinds and kind not in plan.use):
+            continue
+        kept = []
+        for part in held:
+            why = _left_out(part, plan)
+            if why:
+                out.append(PartOut(part.id, why))
+            else:
+                kept.append(part)
+        if kind == "gasket":
+            gaskets = tuple(part for part in kept if isinstance(part, Gasket))
+        else:
+            slots[kind] = ((None, *kept) if kind in plan.optional else tuple(kept)) or ()
+    found = Candidates(plan, slots, gaskets, ())
+    lonely = _without_partner(found)
+    slots = {
+        kind: tuple(part for part in parts if part is None or part.id not in lonely) for kind, parts in slots.items()
+    }
+    if gaskets is not None:
+        gaskets = tuple(part for part in gaskets if part.id not in lonely)
+    out += [PartOut(name, why) for name, why in lonely.items()]
+    return Candidates(plan, slots, gaskets, tuple(sorted(out, key=lambda each: each.id)))
+
+
+def _left_out(part: Part, plan: Plan) -> str:
+    pinned = plan.use.get(part.kind)
+    if pinned is not None and part.id not in pinned:
+        return f"{' + '.join(pinned)} is pinned"
+    if part.id in plan.avoid:
+        return "avoided"
+    if part.kind in plan.shelf_only and part.on_shelf < 1:
+        return "not on the shelf"
+    return ""
+
+
+def _without_partner(found: Candidates) -> dict[str, str]:
+    """Parts that no candidate of another kind goes with, by id, each with the reason."""
+    lonely: dict[str, str] = {}
+    while True:
+        before = len(lonely)
+        alive = {
+            kind: [part for part in parts if part is not None and part.id not in lonely]
+            for kind, parts in (*found.slots.items(), ("gasket", found.gaskets or ()))
+        }
+        for rule in FITS:
+            for mine, theirs, forward in ((rule.first, rule.second, True), (rule.second, rule.first, False)):
+                others = alive.get(theirs.kind, [])
+                may_be_absent = theirs.kind not in found.slots or None in found.slots[theirs.kind]
+                if theirs.kind == "gasket":
+                    may_be_absent = found.gaskets is None or "gasket" in found.plan.optional
+                if may_be_absent:
+                    continue
+                reach = {size for other in others for size in _sizes_of(other, theirs.field, found)}
+                for part in alive.get(mine.kind, []):
+                    own = _sizes_of(part, mine.field, found)
+                    pairs = ((a, b) if forward else (b, a) for a in own for b in reach)
+                    if part.id not in lonely and not any(rule.holds(*pair) for pair in pairs):
+                        lonely[part.id] = f"no {theirs.kind} has a {theirs.words} for its {mine.words} of {_mm(own)}"
+        blocks = alive.get("block", [])
+        if "block" in found.slots and None not in found.slots["block"]:
+            for kind, parts in alive.items():
+                for part in parts:
+                    if kind != "block" and part.fits and not any(carries_tag(part, block) for block in blocks):
+                        lonely.setdefault(part.id, f"no block carries {' or '.join(part.fits)}")
+        if len(lonely) == before:
+            return lonely
+
+
+def _sizes_of(part: Part, name: str, found: Candidates) -> list[float]:
+    own: Quantity = getattr(part, name)
+    if part.kind == "block" and name == "bore":
+        return [own.si, *(bore.si for bore in found.bores(part) if bore is not None)]
+    return [own.si]
+
+
+def _mm(values: list[float]) -> str:
+    return " or ".join(f"{1000 * value:.10g} mm" for value in values)
+
+
+def magnitude(count: int) -> str:
+    """A count of combinations as people say it.
+
+    >>> magnitude(12345), magnitude(10**13)
+    ('12,345', '1.0e13')
+    """
+    return f"{count:,}" if count < 10**9 else f"{count / 10 ** int(math.log10(count)):.1f}e{int(math.log10(count))}"

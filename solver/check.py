@@ -1,0 +1,289 @@
+"""The plain check: one combination to every figure, limit and margin. What the search proposes, this decides."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+import numpy as np
+
+from kitwright.solver.combination import Combination, Missing, Reader
+from kitwright.solver.evaluate import compute, in_unit
+from kitwright.solver.plan import REV_CEILING, Goal, Plan, Tolerance
+from kitwright.solver.registry import FIGURES, leaves_of, public_figures
+from kitwright.solver.result import Checked, Limit, NotEstablished
+from kitwright.solver.rules import FITS, PHYSICAL, carries_tag, fits_together, sizes
+from kitwright.solver.stackup import spread
+
+NEAR = 1e-9
+"""Difference, in a figure's unit, that is rounding and not a miss; also of a quotient from a whole number."""
+
+_MODES: tuple[Tolerance, ...] = ("worst_case", "statistical")
+
+
+def points(value: float, aim: float, step: float) -> int:
+    """Closeness of one figure: floor(|value − aim| / step), a quotient within 1e-9 of a whole number being that number.
+
+    >>> points(1.10, 0.90, 0.02), points(9.546, 9.5, 0.05)
+    (10, 0)
+    """
+    quotient = abs(value - aim) / step
+    whole = round(quotient) if quotient < 2**52 else int(quotient)
+    return whole if abs(quotient - whole) < NEAR else math.floor(quotient)
+
+
+def reaches(value: float, limit: str, bound: float, strict: bool = False) -> bool:
+    """Whether a value (in a figure's unit) keeps a bound; rounding of 1e-9, relative above 1, is forgiven."""
+    slack = NEAR * max(1.0, abs(bound))
+    margin = value - bound if limit == "min" else bound - value
+    return margin > slack if strict else margin >= -slack
+
+
+def implied_goals(plan: Plan) -> dict[str, Goal]:
+    """The plan's goals by name, the rev ceiling as a minimum of ``rev_limit`` under its own name."""
+    goals = dict(plan.goals)
+    if plan.rev_ceiling is not None:
+        goals[REV_CEILING] = Goal("rev_limit", minimum=plan.rev_ceiling, step=FIGURES["rev_limit"].step)
+    return goals
+
+
+@dataclass(slots=True)
+class View:
+    """One combination under one plan: figures and spreads, computed once each."""
+
+    combination: Combination
+    plan: Plan
+    reader: Reader = field(init=False)
+    memo: dict[str, Any] = field(default_factory=dict)
+    spreads: dict[tuple[str, Tolerance], tuple[float, float]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.reader = Reader(self.combination, self.plan)
+
+    def value(self, name: str) -> float:
+        """A figure in its own unit, NaN where it cannot be computed."""
+        with np.errstate(all="ignore"):
+            return float(in_unit(name, compute(name, self.reader, self.memo)))
+
+    def spread(self, name: str, mode: Tolerance) -> tuple[float, float]:
+        """Lowest and highest value of a figure in a tolerance mode, in its own unit."""
+        if mode == "nominal":
+            value = self.value(name)
+            return value, value
+        if (name, mode) not in self.spreads:
+            self.reader.read(leaves_of(name))
+            with np.errstate(all="ignore"):
+                low, high = spread(name, self.reader.values, self.reader.tolerances, mode)
+            self.spreads[name, mode] = float(in_unit(name, low)), float(in_unit(name, high))
+        return self.spreads[name, mode]
+
+    def missing(self, name: str) -> tuple[Missing, ...]:
+        """Fields that a figure wants for: to be computed, or to be proved."""
+        wanted = leaves_of(name, optional=False) + FIGURES[name].bound_without
+        return tuple(self.reader.missing(wanted))
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """The short answer on one combination: whether it fits, and its place in the order."""
+
+    fits: bool
+    closeness: int
+    points: dict[str, int]
+    not_established: tuple[str, ...]
+    failed: tuple[str, ...]
+    key: tuple[Any, ...]
+
+
+def aims_of(plan: Plan) -> dict[str, Goal]:
+    """Goals that rank, by name."""
+    return {name: goal for name, goal in plan.goals.items() if goal.ranked_by is not None}
+
+
+def goal_limits(view: View, name: str, goal: Goal, mode: Tolerance) -> tuple[list[Limit], bool]:
+    """A goal's limits in a tolerance mode, and whether the goal is established."""
+    value = view.value(goal.figure)
+    unproved = bool(FIGURES[goal.figure].bound_without) and any(
+        True for _ in view.reader.missing(FIGURES[goal.figure].bound_without)
+    )
+    found: list[Limit] = []
+    established = not (math.isnan(value) or (goal.ranked_by is not None and unproved))
+    sides: tuple[tuple[Literal["min", "max"], float | None], ...] = (("min", goal.minimum), ("max", goal.maximum))
+    for side, bound in sides:
+        if bound is None:
+            continue
+        if math.isnan(value):
+            found.append(Limit("goal", name, goal.figure, side, bound, None, None))
+            continue
+        low, high = view.spread(goal.figure, mode)
+        compared = low if side == "min" else high
+        holds: bool | None = reaches(compared, side, bound)
+        if holds and unproved and side == "min":  # an upper bound on the figure proves no minimum
+            holds, established = None, False
+        found.append(Limit("goal", name, goal.figure, side, bound, compared, holds))
+    return found, established
+
+
+def rule_limits(view: View, mode: Tolerance) -> list[Limit]:
+    """The physical rules in a tolerance mode; those that cannot be computed are silent."""
+    found = []
+    for rule in PHYSICAL:
+        if math.isnan(view.value(rule.figure)):
+            continue
+        low, _ = view.spread(rule.figure, mode)
+        holds = reaches(low, "min", 0.0, rule.strict)
+        found.append(Limit("rule", rule.id, rule.figure, "min", 0.0, low, holds, rule.sentence, rule.strict))
+    return found
+
+
+def fit_limits(combination: Combination) -> list[Limit]:
+    """Fits and tags as limits: sizes in mm, the difference of those that must be equal."""
+    found = []
+    for rule in FITS:
+        for first, second, part in sizes(combination, rule):
+            holds = rule.holds(first, second)
+            sentence = f"{rule.sentence} ({rule.first.words} {1000 * first:.10g} mm, {part.id} {1000 * second:.10g} mm)"
+            if rule.compare == "equal":
+                found.append(Limit("rule", rule.id, "", "max", 0.0001, 1000 * abs(second - first), holds, sentence))
+            else:
+                found.append(Limit("rule", rule.id, "", "min", 1000 * first, 1000 * second, holds, sentence))
+    block = combination.parts.get("block")
+    for part in dict.fromkeys((*combination.parts.values(), *combination.gaskets)):
+        if part.fits and block is not None:
+            sentence = f"{part.id} goes on blocks tagged {', '.join(part.fits)}"
+            found.append(Limit("rule", "tags", "", "min", None, None, carries_tag(part, block), sentence))
+    return found
+
+
+def allowance_limits(combination: Combination, plan: Plan) -> list[Limit]:
+    """What the plan allows and the combination oversteps: gaskets, machining, shelf, pins, avoided parts."""
+    found: list[Limit] = []
+
+    def broken(name: str, sentence: str, bound: float | None = None, value: float | None = None) -> None:
+        found.append(Limit("rule", name, "", "max", bound, value, False, sentence))
+
+    layers = len(combination.gaskets)
+    if layers > plan.gaskets:
+        broken("gaskets", f"{layers} gaskets, and the plan allows {plan.gaskets}", plan.gaskets, layers)
+    if layers > 1:
+        for gasket in dict.fromkeys(combination.gaskets):
+            if not gasket.stackable:
+                broken("stackable", f"{gasket.id} is not to be stacked")
+    for operation in combination.operations:
+        if operation not in plan.machining:
+            broken("machining", f"the plan does not allow {operation}")
+    for part in dict.fromkeys((*combination.parts.values(), *combination.gaskets)):
+        if part.id in plan.avoid:
+            broken(f"avoid.{part.id}", f"the plan avoids {part.id}")
+        pinned = plan.use.get(part.kind)
+        if pinned is not None and part.id not in pinned:
+            broken(f"use.{part.kind}", f"the plan pins {' + '.join(pinned)}, not {part.id}")
+    for part, count in combination.to_buy():
+        if part.kind in plan.shelf_only:
+            broken("shelf_only", f"{part.id} is not on the shelf ({count} to buy)")
+    return found
+
+
+def judge(combination: Combination, plan: Plan) -> Verdict:
+    """Whether a combination fits a plan, and its place in the order: only what that needs is computed."""
+    if not fits_together(combination) or allowance_limits(combination, plan):
+        return Verdict(False, 0, {}, (), ("fit",), ())
+    view = View(combination, plan)
+    failed = [limit.figure for limit in rule_limits(view, plan.tolerance) if limit.holds is False]
+    unproved: list[str] = []
+    for name, goal in implied_goals(plan).items():
+        limits, established = goal_limits(view, name, goal, plan.tolerance)
+        failed += [limit.figure for limit in limits if limit.holds is False]
+        if not established:
+            unproved.append(name)
+    scored = _scored(view, plan)
+    closeness = sum(scored.values())
+    return Verdict(not failed, closeness, scored, tuple(unproved), tuple(failed), _key(view, len(unproved), closeness))
+
+
+def _scored(view: View, plan: Plan) -> dict[str, int]:
+    found = {}
+    for name, goal in aims_of(plan).items():
+        value = view.value(goal.figure)
+        if not math.isnan(value) and goal.ranked_by is not None:
+            found[name] = goal.weight * points(value, goal.ranked_by, goal.step)
+    return found
+
+
+def _key(view: View, unproved: int, closeness: int) -> tuple[Any, ...]:
+    combination = view.combination
+    cost = view.value("cost")
+    money = (1, 0.0) if math.isnan(cost) else (0, round(cost, 6))
+    tie = combination.tie_key()
+    return unproved, closeness, money, len(combination.gaskets), len(combination.operations), *tie
+
+
+def check(combination: Combination, plan: Plan, spreads: bool = True) -> Checked:
+    """Check one combination against a plan: every figure, every limit with its margin, what is not established.
+
+    Args:
+        combination: parts and machining, as made by :func:`combine` or found by the search.
+        plan: what is wanted.
+        spreads: whether the range of every figure within the tolerances is computed too.
+
+    Returns:
+        A :class:`~kitwright.solver.result.Checked`, fitting or not.
+    """
+    view = View(combination, plan)
+    figures = {}
+    for name in public_figures():
+        value = view.value(name)
+        if math.isfinite(value):
+            figures[name] = value
+    limits = fit_limits(combination) + allowance_limits(combination, plan) + rule_limits(view, plan.tolerance)
+    unproved = []
+    for name, goal in implied_goals(plan).items():
+        found, established = goal_limits(view, name, goal, plan.tolerance)
+        limits += found
+        if not established:
+            unproved.append(NotEstablished(name, view.missing(goal.figure)))
+    scored = _scored(view, plan)
+    closeness = sum(scored.values())
+    ranges = {}
+    if spreads:
+        for name in figures:
+            ranges[name] = {mode: view.spread(name, mode) for mode in _MODES}
+    return Checked(
+        combination,
+        figures,
+        scored,
+        closeness,
+        tuple(limits),
+        tuple(unproved),
+        holds_at_worst_case(view, limits),
+        _key(view, len(unproved), closeness),
+        ranges,
+        rev_limit_by(view),
+    )
+
+
+def holds_at_worst_case(view: View, limits: Iterable[Limit]) -> bool:
+    """Whether all that is established holds at the worst corner of all tolerances."""
+    if any(limit.holds is False for limit in limits):
+        return False
+    worst = rule_limits(view, "worst_case")
+    for name, goal in implied_goals(view.plan).items():
+        worst += goal_limits(view, name, goal, "worst_case")[0]
+    return all(limit.holds is not False for limit in worst)
+
+
+def rev_limit_by(view: View) -> str:
+    """What sets the rev limit, in words; empty where nothing is rated."""
+    limit = view.value("rev_limit")
+    if math.isnan(limit):
+        return ""
+    names = []
+    for each in FIGURES["rev_limit"].inputs:
+        bare = each.rstrip("?")
+        if abs(view.value(bare) - limit) <= NEAR * max(1.0, limit):
+            names.append(FIGURES[bare].meaning)
+    return " and ".join(names)
+
+

@@ -1,0 +1,552 @@
+"""From terms to a CP-SAT model: rows pruned and merged into classes, one Boolean a class, the order's keys as integers."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from ortools.sat.python import cp_model
+
+from kitwright.solver.parts import KINDS
+from kitwright.solver.terms import MONEY_UNIT, AimLevels, AimSum, Ints, Linear, Mask, Terms, cells
+
+Bounds = Mapping[str, tuple[int, int]]
+"""Key of the order to the range that it is held in."""
+
+FAR = 1 << 40
+
+KEYS = ("unproved", "closeness", "unknown_cost", "cost", "layers", "operations")
+"""The order's keys in the model, first things first; what they leave open, the ids decide."""
+
+
+class OutOfTime(Exception):
+    """The time limit was reached before the model was decided."""
+
+
+class Clock:
+    """The time that a search may take, and a switch that stops it."""
+
+    def __init__(self, seconds: float) -> None:
+        self.started = time.monotonic()
+        self.seconds = seconds
+        self.stopped = False
+
+    @property
+    def left(self) -> float:
+        """Seconds left, 0 when stopped."""
+        return 0.0 if self.stopped else max(0.0, self.seconds - (time.monotonic() - self.started))
+
+    @property
+    def spent(self) -> float:
+        """Seconds since the start."""
+        return time.monotonic() - self.started
+
+    def check(self) -> None:
+        """Raise :class:`OutOfTime` when no time is left."""
+        if self.left <= 0:
+            raise OutOfTime
+
+
+def prune(terms: Terms, alive: dict[str, Mask], more: Iterable[Linear] = ()) -> dict[str, Mask]:
+    """Drop rows that no choice of the other facets' rows can bring inside every limit."""
+    alive = {each: mask.copy() for each, mask in alive.items()}
+    linears = [*terms.linear, *more]
+    for _ in range(6):
+        before = sum(int(mask.sum()) for mask in alive.values())
+        if not all(mask.any() for mask in alive.values()):
+            return alive
+        for linear in linears:
+            best = {}
+            for each, values in linear.terms.items():
+                reach = values.astype(float)
+                if each in linear.skip:
+                    reach = np.where(linear.skip[each], np.inf, reach)
+                best[each] = float(np.max(reach, where=alive[each], initial=-np.inf))
+            for each in linear.skip:
+                if each not in linear.terms and np.any(linear.skip[each] & alive[each]):
+                    best[each] = np.inf
+            for each, values in linear.terms.items():
+                others = sum(value for name, value in best.items() if name != each)
+                keep = values + others >= 0
+                if each in linear.skip:
+                    keep |= linear.skip[each]
+                alive[each] &= keep
+        _link(terms, alive)
+        if sum(int(mask.sum()) for mask in alive.values()) == before:
+            break
+    return alive
+
+
+def _link(terms: Terms, alive: dict[str, Mask]) -> None:
+    """Keep only bore states that both short block and base still have."""
+    if "base" not in alive:
+        return
+    short, base = terms.facets.facets["short"].state, terms.facets.facets["base"].state
+    alive["short"] &= np.isin(short, np.unique(base[alive["base"]]))
+    alive["base"] &= np.isin(base, np.unique(short[alive["short"]]))
+
+
+def caps(terms: Terms, most: int, alive: dict[str, Mask]) -> list[Linear]:
+    """What a greatest closeness means for single figures, as limits to prune by; rows over it are dropped in place."""
+    found = []
+    rows = {each: np.arange(len(mask)) for each, mask in alive.items()}
+    for aim in terms.sums:
+        reach = (most // aim.weight + 1) * aim.step - 1 + aim.error
+        for sign in (1, -1):
+            moved = {each: sign * values for each, values in aim.terms.items()}
+            first = next(iter(moved))
+            moved[first] = moved[first] + reach
+            found.append(Linear(f"{aim.name} within {most}", moved, aim.skip))
+    for levels in terms.levels:
+        index = most // levels.weight
+        for side, count in (("min", levels.most[0]), ("max", levels.most[1])):
+            linear = levels.level(side, index, rows) if index < count else None  # type: ignore[arg-type]
+            if linear is not None:
+                linear.skip = levels.skip
+                found.append(linear)
+    for each, points in terms.points.items():
+        alive[each] &= points <= most
+    return found
+
+
+@dataclass
+class Model:
+    """A CP-SAT model over the classes of the rows that are still alive."""
+
+    terms: Terms
+    classes: dict[str, list[Ints]]
+    """Facet to the rows of each class."""
+    model: Any = field(default_factory=cp_model.CpModel)
+    chosen: dict[str, list[Any]] = field(default_factory=dict)
+    keys: dict[str, Any] = field(default_factory=dict)
+    size: int = 0
+    most: int = FAR
+
+    def solve(
+        self,
+        bounds: Bounds,
+        clock: Clock,
+        minimise: str | None = None,
+        callback: Any = None,
+        workers: int = 1,
+    ) -> tuple[str, Any]:
+        """One solve under bounds on keys; ``minimise`` names a key. Answers ``found``, ``none`` or raises."""
+        clock.check()
+        for name, (low, high) in bounds.items():
+            _set_domain(self.model, self.keys[name], low, high)
+        self.model.clear_objective()
+        if minimise is not None:
+            self.model.minimize(self.keys[minimise])
+        solver = cp_model.CpSolver()
+        solver.parameters.max_time_in_seconds = clock.left
+        solver.parameters.num_workers = workers
+        solver.parameters.catch_sigint_signal = False
+        solver.parameters.random_seed = 0
+        if callback is not None:
+            solver.parameters.enumerate_all_solutions = True
+        status = _run(solver, self.model, callback, clock)
+        if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+            if minimise is not None and status != cp_model.OPTIMAL:
+                raise OutOfTime
+            return ("found" if status == cp_model.OPTIMAL or callback is None else "stopped"), solver
+        if status == cp_model.INFEASIBLE:
+            return "none", solver
+        if status == cp_model.MODEL_INVALID:
+            raise RuntimeError(f"the model is invalid: {self.model.validate()}")
+        raise OutOfTime
+
+
+def _run(solver: Any, model: Any, callback: Any, clock: Clock) -> Any:
+    """Solve in a thread, so that an interrupt from the keyboard reaches Python and stops the solver."""
+    if threading.current_thread() is not threading.main_thread():
+        return solver.solve(model, callback)
+    box: list[Any] = []
+
+    def work() -> None:
+        try:
+            box.append(solver.solve(model, callback))
+        except BaseException as error:  # handed over to the caller's thread below
+            box.append(error)
+
+    thread = threading.Thread(target=work, daemon=True)
+    thread.start()
+    try:
+        while thread.is_alive():
+            thread.join(0.2)
+    except KeyboardInterrupt:
+        clock.stopped = True
+        solver.stop_search()
+        thread.join(5)
+        raise OutOfTime from None
+    if isinstance(box[0], BaseException):
+        raise box[0]
+    return box[0]
+
+
+def _set_domain(model: Any, variable: Any, low: int, high: int) -> None:
+    domain = model.proto.variables[variable.index].domain
+    domain.clear()
+    domain.extend([low, high])
+
+
+class Encoder:
+    """Builds a :class:`Model` for given rows and a greatest closeness."""
+
+    def __init__(self, terms: Terms, alive: dict[str, Mask], most: int, ids: bool = False) -> None:
+        self.terms = terms
+        self.most = most
+        self.ids = ids
+        self.rows = {each: np.nonzero(mask)[0] for each, mask in alive.items()}
+        self.alive = alive
+        self.linear = [linear for linear in terms.linear if not self._always(linear)]
+        self.classes = {each: [np.array([row]) for row in rows] if ids else self._merge(each) for each, rows in self.rows.items()}
+        self.first = {each: np.array([rows[0] for rows in groups], dtype=np.int64) for each, groups in self.classes.items()}
+        self.model = cp_model.CpModel()
+        self.chosen: dict[str, list[Any]] = {}
+        self._literals: dict[tuple[str, bytes], Any] = {}
+
+    def _always(self, linear: Linear) -> bool:
+        return sum(int(values[self.alive[each]].min()) for each, values in linear.terms.items()) >= 0
+
+    def _merge(self, facet: str) -> list[Ints]:
+        """Rows that are equal in all that the model sees, together."""
+        terms, rows = self.terms, self.rows[facet]
+        table = terms.facets.facets[facet]
+        columns: list[Any] = [_cents(table.paid), table.unknown, table.layers, table.operations, terms.points[facet]]
+        for linear in self.linear:
+            columns += [linear.terms.get(facet), linear.skip.get(facet)]
+        for square in terms.square:
+            columns += [square.terms.get(facet), square.variances.get(facet), square.skip.get(facet)]
+        for each in terms.tables:
+            columns.append(each.index.get(facet))
+        for aim in terms.sums:
+            columns += [aim.terms.get(facet), aim.skip.get(facet)]
+        for levels in terms.levels:
+            columns += [np.round(values[facet], 15) for values in levels.columns.values() if facet in values]
+            columns.append(levels.skip.get(facet))
+        columns += [lack.flags.get(facet) for lack in terms.lacks]
+        columns += terms.projections.get(facet, [])
+        if facet in ("short", "base") and "base" in self.rows:
+            columns.append(table.state)
+        if facet == "short":
+            columns += [allowed[table.state] for allowed in terms.facets.tag_sets]
+        elif len(table.tags):
+            columns.append(table.tags)
+        stacked = np.column_stack([np.asarray(each, dtype=float)[rows] for each in columns if each is not None])
+        varying = stacked[:, (stacked != stacked[:1]).any(axis=0)]
+        if not varying.shape[1]:
+            return [rows]
+        _, inverse = np.unique(varying, axis=0, return_inverse=True)
+        order = np.argsort(inverse.reshape(-1), kind="stable")
+        breaks = np.nonzero(np.diff(inverse.reshape(-1)[order]))[0] + 1
+        return np.split(rows[order], breaks)
+
+    # expressions
+
+    def _sum(self, values: Mapping[str, Any]) -> Any:
+        """Σ over facets of the chosen class's value; a constant where nothing varies."""
+        constant, variables, weights = 0, [], []
+        for each, column in values.items():
+            if each not in self.first:
+                continue
+            picked = np.asarray(column)[self.first[each]].astype(np.int64)
+            base = int(picked.min())
+            constant += base
+            for variable, weight in zip(self.chosen[each], (picked - base).tolist(), strict=True):
+                if weight:
+                    variables.append(variable)
+                    weights.append(weight)
+        if not variables:
+            return constant
+        return cp_model.LinearExpr.weighted_sum(variables, weights) + constant
+
+    def _range(self, values: Mapping[str, Any]) -> tuple[int, int]:
+        low = high = 0
+        for each, column in values.items():
+            if each in self.first:
+                picked = np.asarray(column)[self.first[each]]
+                low, high = low + int(picked.min()), high + int(picked.max())
+        return low, high
+
+    def _term(self, values: Mapping[str, Any]) -> Any:
+        """Σ over facets with one integer variable a facet that varies: small constraints propagate better."""
+        total: Any = 0
+        for each, column in values.items():
+            total = total + self._column(each, np.asarray(column))
+        return total
+
+    def _column(self, facet: str, column: Any) -> Any:
+        if facet not in self.first:
+            return 0
+        picked = column[self.first[facet]].astype(np.int64)
+        low, high = int(picked.min()), int(picked.max())
+        if low == high:
+            return low
+        key = (facet, picked.tobytes())
+        if key not in self._literals:
+            variable = self.model.new_int_var(low, high, "")
+            self.model.add(variable == cp_model.LinearExpr.weighted_sum(self.chosen[facet], picked.tolist()))
+            self._literals[key] = variable
+        return self._literals[key]
+
+    def _skips(self, skip: Mapping[str, Mask]) -> tuple[list[Any], bool]:
+        """Literals that are all true where nothing is skipped, and whether something always is."""
+        found = []
+        for each, mask in skip.items():
+            if each not in self.first:
+                continue
+            picked = mask[self.first[each]]
+            if picked.all():
+                return [], True
+            if picked.any():
+                literal = self._flag(each, picked)
+                found.append(literal.negated())
+        return found, False
+
+    def _flag(self, facet: str, picked: Mask) -> Any:
+        key = (facet, b"flag" + picked.tobytes())
+        if key not in self._literals:
+            literal = self.model.new_bool_var("")
+            members = [variable for variable, flag in zip(self.chosen[facet], picked.tolist(), strict=True) if flag]
+            self.model.add(cp_model.LinearExpr.sum(members) == literal)
+            self._literals[key] = literal
+        return self._literals[key]
+
+    # the model
+
+    def build(self) -> Model:
+        """The model."""
+        for each, groups in self.classes.items():
+            self.chosen[each] = [self.model.new_bool_var(f"{each}{i}") for i in range(len(groups))]
+            self.model.add_exactly_one(self.chosen[each])
+        self._links()
+        for linear in self.linear:
+            self._add(linear)
+        for square in self.terms.square:
+            self._add_square(square)
+        closeness: Any = self._sum(self.terms.points)
+        for table in self.terms.tables:
+            closeness = closeness + self._add_table(table)
+        for aim in self.terms.sums:
+            closeness = closeness + self._aim_sum(aim)
+        for levels in self.terms.levels:
+            closeness = closeness + self._aim_levels(levels)
+        expressions = self._key_expressions() | {"closeness": closeness}
+        if self.ids:
+            expressions |= self._id_ranks()
+        found = Model(self.terms, self.classes, self.model, self.chosen)
+        for name in expressions:
+            low, high = (0, self.most) if name == "closeness" else (0, FAR)
+            found.keys[name] = self.model.new_int_var(low, high, name)
+            self.model.add(found.keys[name] == expressions[name])
+        found.size = sum(map(len, self.chosen.values()))
+        return found
+
+    def _key_expressions(self) -> dict[str, Any]:
+        facets = {each: self.terms.facets.facets[each] for each in self.rows}
+        unproved: Any = 0
+        for lack in self.terms.lacks:
+            literals, always = self._skips(lack.flags)
+            if lack.always or always:
+                unproved = unproved + 1
+            elif len(literals) == 1:
+                unproved = unproved + (1 - literals[0])
+            elif literals:
+                either = self.model.new_bool_var("")
+                self.model.add_max_equality(either, [literal.negated() for literal in literals])
+                unproved = unproved + either
+        unknown_flags, always = self._skips({each: facet.unknown > 0 for each, facet in facets.items()})
+        paid = {each: _cents(facet.paid) for each, facet in facets.items()}
+        cost: Any = self._sum(paid)
+        unknown: Any = 1 if always else 0
+        if always:
+            cost = 0
+        elif unknown_flags:
+            unknown = self.model.new_bool_var("")
+            self.model.add_max_equality(unknown, [literal.negated() for literal in unknown_flags])
+            known = self.model.new_int_var(0, FAR, "")
+            self.model.add(known == cost).only_enforce_if(unknown.negated())
+            self.model.add(known == 0).only_enforce_if(unknown)
+            cost = known
+        return {
+            "unproved": unproved,
+            "unknown_cost": unknown,
+            "cost": cost,
+            "layers": self._sum({each: facet.layers for each, facet in facets.items()}),
+            "operations": self._sum({each: facet.operations for each, facet in facets.items()}),
+        }
+
+    def _id_ranks(self) -> dict[str, Any]:
+        found = {}
+        for each in self.rows:
+            for kind, (ranks, _) in self.terms.facets.facets[each].ranks.items():
+                found[kind] = self._sum({each: ranks})
+        return {kind: found[kind] for kind in KINDS if kind in found}
+
+    def _links(self) -> None:
+        short = self.terms.facets.facets["short"].state
+        if "base" in self.rows:
+            base = self.terms.facets.facets["base"].state
+            for state in np.unique(base[self.first["base"]]).tolist():
+                left = [x for x, row in zip(self.chosen["short"], self.first["short"], strict=True) if short[row] == state]
+                right = [x for x, row in zip(self.chosen["base"], self.first["base"], strict=True) if base[row] == state]
+                self.model.add(cp_model.LinearExpr.sum(left) == cp_model.LinearExpr.sum(right))
+        for number, allowed in enumerate(self.terms.facets.tag_sets):
+            on_block = [x for x, row in zip(self.chosen["short"], self.first["short"], strict=True) if allowed[short[row]]]
+            for each, rows in self.first.items():
+                tags = self.terms.facets.facets[each].tags
+                if each == "short" or not len(tags):
+                    continue
+                members = [x for x, row in zip(self.chosen[each], rows, strict=True) if tags[row] == number]
+                if members:
+                    self.model.add(cp_model.LinearExpr.sum(members) <= cp_model.LinearExpr.sum(on_block))
+
+    def _add(self, linear: Linear) -> None:
+        literals, always = self._skips(linear.skip)
+        if always:
+            return
+        total = self._term(linear.terms)
+        if isinstance(total, int):
+            if total < 0:
+                self._forbid(literals)
+            return
+        constraint = self.model.add(total >= 0)
+        if literals:
+            constraint.only_enforce_if(literals)
+
+    def _forbid(self, literals: list[Any]) -> None:
+        """What would hold only if one of the skips does: one of them must."""
+        self.model.add_bool_or([literal.negated() for literal in literals] or [self.model.new_constant(0)])
+
+    def _add_square(self, square: Any) -> None:
+        literals, always = self._skips(square.skip)
+        if always:
+            return
+        low, high = self._range(square.terms)
+        if high < 0:
+            return  # the linear limit beside it has already said no
+        clear = self.model.new_int_var(0, high, "")
+        self.model.add_max_equality(clear, [self._term(square.terms), 0])
+        squared = self.model.new_int_var(0, high * high, "")
+        self.model.add_multiplication_equality(squared, [clear, clear])
+        constraint = self.model.add(squared >= self._term(square.variances))
+        if literals:
+            constraint.only_enforce_if(literals)
+
+    def _add_table(self, table: Any) -> Any:
+        keep = {each: np.isin(np.arange(len(table.index[each])), self.first[each]) for each in table.index}
+        allowed = cells(table, keep)
+        variables = [self._column(each, column) for each, column in table.index.items()]
+        points: Any = 0
+        if table.points is not None:
+            highest = max((int(table.points[cell]) for cell in allowed), default=0)
+            points = self.model.new_int_var(0, max(highest, 0), "")
+        tuples = [(*cell, int(table.points[cell])) if table.points is not None else cell for cell in allowed]
+        columns = [*variables, points] if table.points is not None else variables
+        columns = [self.model.new_constant(each) if isinstance(each, int) else each for each in columns]
+        if tuples:
+            self.model.add_allowed_assignments(columns, tuples)
+        else:
+            self._forbid([])
+        return points
+
+    def _aim_sum(self, aim: AimSum) -> Any:
+        literals, always = self._skips(aim.skip)
+        if always:
+            return 0
+        low, high = self._range(aim.terms)
+        reach = max(abs(low), abs(high))
+        total = self._term(aim.terms)
+        away = self.model.new_int_var(0, reach, "")
+        self.model.add_abs_equality(away, total)
+        if aim.error:
+            closer = self.model.new_int_var(0, reach, "")
+            self.model.add_max_equality(closer, [away - aim.error, 0])
+            away = closer
+        count = self.model.new_int_var(0, reach // aim.step, "")
+        self.model.add_division_equality(count, away, aim.step)
+        return aim.weight * self._unless(count, reach // aim.step, literals)
+
+    def _unless(self, count: Any, most: int, literals: list[Any]) -> Any:
+        """``count``, or 0 where something is skipped."""
+        if not literals:
+            return count
+        counted = self.model.new_int_var(0, most, "")
+        self.model.add(counted == count).only_enforce_if(literals)
+        for literal in literals:
+            self.model.add(counted == 0).only_enforce_if(literal.negated())
+        return counted
+
+    def _aim_levels(self, levels: AimLevels) -> Any:
+        literals, always = self._skips(levels.skip)
+        if always:
+            return 0
+        most = self.most // levels.weight
+        missed: list[Any] = []
+        rows = self.first
+        for side, count in (("min", levels.most[0]), ("max", levels.most[1])):
+            for index in range(min(count, most + 1)):
+                linear = levels.level(side, index, rows)  # type: ignore[arg-type]
+                if linear is None:
+                    break
+                lowest = sum(int(values.min()) for values in linear.terms.values())
+                if lowest >= 0:
+                    break
+                missed.append(self._missed(linear))
+        if not missed:
+            return 0
+        total = self.model.new_int_var(0, len(missed), "")
+        self.model.add(total == cp_model.LinearExpr.sum(missed))
+        return levels.weight * self._unless(total, len(missed), literals)
+
+    def _missed(self, linear: Linear) -> Any:
+        """A literal that is true exactly where a sum over classes is negative."""
+        literal = self.model.new_bool_var("")
+        total: Any = 0
+        for each, picked in linear.terms.items():
+            full = np.zeros(int(self.first[each].max()) + 1, dtype=np.int64)
+            full[self.first[each]] = picked
+            total = total + self._column(each, full)
+        if isinstance(total, int):
+            self.model.add(literal == int(total < 0))
+            return literal
+        self.model.add(total >= 0).only_enforce_if(literal.negated())
+        self.model.add(total <= -1).only_enforce_if(literal)
+        return literal
+
+
+def _cents(paid: Any) -> Ints:
+    """Money in whole model units, rounded down where it is finer."""
+    scaled = np.asarray(paid) / MONEY_UNIT
+    whole = np.rint(scaled)
+    rounded: Ints = np.where(np.abs(scaled - whole) < 1e-6, whole, np.floor(scaled)).astype(np.int64)
+    return rounded
+
+
+class Collector(cp_model.CpSolverSolutionCallback):
+    """Collects the classes of every solution, up to a number."""
+
+    def __init__(self, model: Model, most: int, hook: Callable[[], None] | None = None) -> None:
+        super().__init__()
+        self.found: list[dict[str, int]] = []
+        self.full = False
+        self._chosen = model.chosen
+        self._most = most
+        self._hook = hook
+
+    def on_solution_callback(self) -> None:
+        """Called by the solver at each solution."""
+        if len(self.found) >= self._most:
+            self.full = True
+            self.stop_search()
+            return
+        picked = {}
+        for each, variables in self._chosen.items():
+            picked[each] = next(i for i, variable in enumerate(variables) if self.boolean_value(variable))
+        self.found.append(picked)
+        if self._hook is not None:
+            self._hook()

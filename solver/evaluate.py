@@ -1,0 +1,58 @@
+"""Figures from leaves: the registered formulas, one after the other, on floats or on arrays of them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Protocol
+
+import numpy as np
+
+from kitwright.solver import formulas as _formulas  # noqa: F401  (fills the registry)
+from kitwright.solver.registry import FIGURES
+
+
+class Leaves(Protocol):
+    """Anything that gives the value of a leaf by name: a dict, or a ``combination.Reader``."""
+
+    def __getitem__(self, name: str, /) -> Any: ...
+
+
+def compute(name: str, leaves: Leaves, memo: dict[str, Any] | None = None) -> Any:
+    """SI value of a figure; NaN where an input that it needs is unknown.
+
+    Args:
+        name: a registered figure.
+        leaves: values of the fields that it depends on, SI floats or arrays that broadcast (tuples of them for layers).
+        memo: figures that are already computed from the same leaves; it is filled on the way.
+
+    >>> compute("rod_ratio", {"rod.length": 0.114, "crank.stroke": 0.057})
+    2.0
+    """
+    if memo is None:
+        memo = {}
+    if name not in memo:
+        entry = FIGURES[name]
+        arguments = []
+        for each in entry.inputs:
+            bare = each.rstrip("?")
+            arguments.append(compute(bare, leaves, memo) if bare in FIGURES else leaves[bare])
+        memo[name] = entry.function(*arguments)
+    return memo[name]
+
+
+def in_unit(name: str, value: Any) -> Any:
+    """A figure's SI value in the figure's own unit, as floats (or arrays)."""
+    scaled = np.asarray(value, dtype=float) / FIGURES[name].factor
+    return scaled if scaled.ndim else float(scaled)
+
+
+def shifted(leaves: Mapping[str, Any], name: str, layer: int | None, by: Any) -> dict[str, Any]:
+    """The leaves with one of them (one gasket layer of it) moved by ``by``."""
+    changed = dict(leaves)
+    if layer is None:
+        changed[name] = leaves[name] + by
+    else:
+        layers = list(leaves[name])
+        layers[layer] = layers[layer] + by
+        changed[name] = tuple(layers)
+    return changed

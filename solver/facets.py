@@ -1,0 +1,546 @@
+"""The search's slots as tables: every facet holds rows (one of which is chosen) and the leaves that its rows bring.
+
+Parts that are equal in everything that the plan can see become one class, so that sixty rods of twenty lengths count
+as twenty; rows are made of classes, and expanded into parts again only when an answer is written out. The facets:
+
+``short``   block (with rebore), crank, rod, piston that fit one another
+``base``    deck cut and spacer, for each bore of a block
+``stack``   a gasket stack
+``top``     head with mill and relieve
+``gear``    cam and rocker
+and one each for spring, retainer, spring shim, pushrod and flywheel.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from fractions import Fraction
+from itertools import product
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from kitwright.solver.candidates import BOTTOM, Candidates
+from kitwright.solver.combination import NAN, WITHOUT_PART, Combination, field_value
+from kitwright.solver.parts import Gasket, Part
+from kitwright.solver.quantity import Quantity
+from kitwright.solver.rules import FITS, carries_tag
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+Choice = tuple[dict[str, Part], tuple[Gasket, ...], dict[str, Any]]
+"""What a row stands for: parts by kind, gaskets, and fields of :class:`Combination` for machining."""
+
+SINGLE = ("spring", "retainer", "spring_shim", "pushrod", "flywheel")
+FACET_OF = {
+    **dict.fromkeys((*BOTTOM, "measured"), "short"),
+    "spacer": "base",
+    "gaskets": "stack",
+    "head": "top",
+    "cam": "gear",
+    "rocker": "gear",
+    **{kind: kind for kind in SINGLE},
+}
+"""Owner of a leaf to its facet."""
+
+MACHINING_FACET = {"machining.mill": "top", "machining.relieve": "top", "machining.deck_cut": "base"}
+
+
+def facet_of(leaf: str) -> str | None:
+    """The facet that brings a leaf; None for what the plan gives (ceiling, conditions, reference)."""
+    return MACHINING_FACET.get(leaf) or FACET_OF.get(leaf.partition(".")[0])
+
+
+@dataclass
+class Classes:
+    """Options of one kind, equal ones together: members by id, leaves one value a class."""
+
+    kind: str
+    members: list[tuple[Part | None, ...]]
+
+    @property
+    def first(self) -> list[Part | None]:
+        """One member of each class."""
+        return [group[0] for group in self.members]
+
+    def leaf(self, name: str) -> tuple[Floats, Floats]:
+        """Values and tolerances of a leaf, one a class, SI; NaN where unknown."""
+        pairs = [_leaf_value(part, name) for part in self.first]
+        return np.array([value for value, _ in pairs]), np.array([tolerance for _, tolerance in pairs])
+
+    def ranks(self) -> tuple[Ints, list[str]]:
+        """Rank of each class by its smallest id (none at all comes first), and the ids by rank."""
+        names = [part.id if part is not None else "" for part in self.first]
+        order = sorted(range(len(names)), key=names.__getitem__)
+        ranks = np.empty(len(names), dtype=np.int64)
+        ranks[order] = np.arange(len(names))
+        return ranks, sorted(names)
+
+    def money(self) -> tuple[Floats, Floats, Floats]:
+        """Price to pay (0 where unknown), whether it is unknown, and how many to buy, one a class."""
+        buy = np.array([part is not None and part.on_shelf < 1 for part in self.first])
+        prices = [part.price if part is not None else 0.0 for part in self.first]
+        unknown = buy & np.array([price is None for price in prices])
+        paid = np.where(buy & ~unknown, np.array([price or 0.0 for price in prices]), 0.0)
+        return paid, unknown.astype(float), buy.astype(float)
+
+
+def _leaf_value(part: Part | None, name: str) -> tuple[float, float]:
+    if part is None:
+        return WITHOUT_PART.get(name, NAN), 0.0
+    _, _, rest = name.partition(".")
+    if name == "rocker.exhaust_ratio" and part.exhaust_ratio is None:  # type: ignore[attr-defined]
+        rest = "ratio"
+    return field_value(part, rest)
+
+
+@dataclass
+class Facet:
+    """Rows of one facet.
+
+    ``leaves`` and ``tolerances`` hold arrays of one value a row (tuples of arrays for gasket layers). ``paid``,
+    ``unknown``, ``bought`` and ``operations`` are what a row adds to cost, unknown cost, parts to buy and machining
+    operations; ``layers`` to the number of gaskets. ``blocks`` is the block class of a row where it has one, ``state``
+    its bore state; ``tags`` the class of blocks that it may go on (-1: any).
+    """
+
+    name: str
+    size: int
+    leaves: dict[str, Any]
+    tolerances: dict[str, Any]
+    expand: Callable[[int], Iterator[Choice]]
+    paid: Floats
+    unknown: Floats
+    bought: Floats
+    operations: Floats
+    layers: Floats
+    state: Ints
+    tags: Ints = field(default_factory=lambda: np.empty(0, dtype=np.int64))
+    ranks: dict[str, tuple[Ints, list[Any]]] = field(default_factory=dict)
+    """Kind to the rank of each row's smallest id (gaskets: ids), and the ids by rank: what ties are broken by."""
+
+
+@dataclass
+class BoreState:
+    """A block class with its bore or a rebore."""
+
+    block: int
+    rebore: Quantity | None
+    value: float
+    tolerance: float
+    labour: float
+
+
+@dataclass
+class Facets:
+    """All facets of a search, and what links them."""
+
+    facets: dict[str, Facet]
+    states: list[BoreState]
+    tag_sets: list[npt.NDArray[np.bool_]]
+    """Tag class to the bore states that its parts may go on."""
+
+    def combinations(self, rows: dict[str, int]) -> list[list[Choice]]:
+        """The choices of each facet's row, in the order of the facets."""
+        return [list(self.facets[name].expand(row)) for name, row in rows.items()]
+
+
+def combine(choices: Sequence[Choice]) -> Combination:
+    """One combination from a choice of each facet."""
+    parts: dict[str, Part] = {}
+    gaskets: tuple[Gasket, ...] = ()
+    amounts: dict[str, Any] = {}
+    for some, stack, fields in choices:
+        parts |= some
+        gaskets += stack
+        amounts |= fields
+    return Combination(parts, gaskets, **amounts)
+
+
+class Builder:
+    """Makes the facets of a search from its candidates and the leaves that the plan can see."""
+
+    def __init__(self, candidates: Candidates, leaves: set[str]) -> None:
+        self.candidates = candidates
+        self.plan = candidates.plan
+        self.by_owner: dict[str, list[str]] = {}
+        for leaf in sorted(leaves):
+            self.by_owner.setdefault(leaf.partition(".")[0], []).append(leaf)
+        self.split_ids = {part for deck in self.plan.measured_decks for part in deck.parts.values()}
+        self.tag_sets: list[npt.NDArray[np.bool_]] = []
+        self.blocks = self._classes("block")
+        self.states = [
+            self._state(index, block, rebore)
+            for index, block in enumerate(self.blocks.first)
+            for rebore in candidates.bores(block)
+        ]
+
+    def _state(self, index: int, block: Part | None, rebore: Quantity | None) -> BoreState:
+        if rebore is not None:
+            labour: float = block.rebore.labour  # type: ignore[union-attr]
+            return BoreState(index, rebore, rebore.si, rebore.tolerance, labour)
+        value, tolerance = _leaf_value(block, "block.bore")
+        return BoreState(index, None, value, tolerance, 0.0)
+
+    def build(self) -> Facets:
+        """All facets."""
+        facets = {"short": self._short()}
+        if self._has_base():
+            facets["base"] = self._base()
+        facets["stack"] = self._stack()
+        for name, make in (("top", self._top), ("gear", self._gear)):
+            made = make()
+            if made is not None:
+                facets[name] = made
+        for kind in SINGLE:
+            if kind in self.candidates.slots:
+                facets[kind] = self._single(kind)
+        return Facets(facets, self.states, self.tag_sets)
+
+    # classes
+
+    def _classes(self, kind: str) -> Classes:
+        options = self.candidates.slots.get(kind, (None,))
+        groups: dict[Any, list[Part | None]] = {}
+        for part in options:
+            groups.setdefault(self._signature(kind, part), []).append(part)
+        return Classes(kind, [tuple(group) for group in groups.values()])
+
+    def _signature(self, kind: str, part: Part | None) -> Any:
+        if part is None:
+            return None
+        seen: list[Any] = [_leaf_value(part, leaf) for leaf in self.by_owner.get(kind, ())]
+        seen += [getattr(part, size.field).exact for rule in FITS for size in (rule.first, rule.second) if size.kind == kind]
+        seen += [part.fits, part.on_shelf > 0 or part.price, part.on_shelf > 0]
+        if kind == "block":
+            seen += [part.tags, part.deck_cut and _grid(part.deck_cut), part.rebore and _bores(part.rebore)]  # type: ignore[attr-defined]
+        if kind == "head":
+            seen += [steps and _grid(steps) for steps in (part.mill, part.relieve)]  # type: ignore[attr-defined]
+        if part.id in self.split_ids:
+            seen.append(part.id)
+        return tuple(value if value == value else "unknown" for value in _flat(seen))
+
+    def _tags_of(self, parts: Sequence[Part | None]) -> Ints:
+        """Tag class of each part: -1 where it goes on every block that is there."""
+        found = []
+        for part in parts:
+            if part is None or not part.fits or self.blocks.first == [None]:
+                found.append(-1)
+                continue
+            allowed = np.array([carries_tag(part, self.blocks.first[state.block]) for state in self.states])
+            if allowed.all():
+                found.append(-1)
+                continue
+            same = [i for i, each in enumerate(self.tag_sets) if np.array_equal(each, allowed)]
+            if not same:
+                self.tag_sets.append(allowed)
+            found.append(same[0] if same else len(self.tag_sets) - 1)
+        return np.array(found, dtype=np.int64)
+
+    def _leaves(self, owners: Sequence[str], tables: dict[str, tuple[Classes, Ints]]) -> tuple[dict[str, Any], dict[str, Any]]:
+        leaves, tolerances = {}, {}
+        for owner in owners:
+            classes, index = tables[owner]
+            for leaf in self.by_owner.get(owner, ()):
+                values, widths = classes.leaf(leaf)
+                leaves[leaf] = values[index]
+                if widths.any():
+                    tolerances[leaf] = widths[index]
+        return leaves, tolerances
+
+    # facets
+
+    def _short(self) -> Facet:
+        tables = {kind: self.blocks if kind == "block" else self._classes(kind) for kind in BOTTOM}
+        state, crank, rod, piston = self._join(tables)
+        block = np.array([each.block for each in self.states], dtype=np.int64)[state]
+        index = {"block": block, "crank": crank, "rod": rod, "piston": piston}
+        leaves, tolerances = self._leaves(BOTTOM, {kind: (tables[kind], index[kind]) for kind in BOTTOM})
+        bores = np.array([each.value for each in self.states])
+        widths = np.array([each.tolerance for each in self.states])
+        leaves["block.bore"] = bores[state]
+        tolerances.pop("block.bore", None)
+        if widths.any():
+            tolerances["block.bore"] = widths[state]
+        leaves["measured.deck"], tolerances["measured.deck"] = self._measured(tables, index)
+        money = {kind: tables[kind].money() for kind in BOTTOM}
+        labour = np.array([each.labour for each in self.states])
+        rebored = np.array([each.rebore is not None for each in self.states])
+
+        def expand(row: int) -> Iterator[Choice]:
+            groups = [tables[kind].members[int(index[kind][row])] for kind in BOTTOM]
+            rebore = self.states[int(state[row])].rebore
+            for chosen in product(*groups):
+                parts = {kind: part for kind, part in zip(BOTTOM, chosen, strict=True) if part is not None}
+                yield parts, (), {"rebore": rebore}
+
+        ranks = {kind: (tables[kind].ranks()[0][index[kind]], tables[kind].ranks()[1]) for kind in BOTTOM}
+        return Facet(
+            "short",
+            len(state),
+            leaves,
+            tolerances,
+            expand,
+            np.sum([money[kind][0][index[kind]] for kind in BOTTOM], axis=0) + labour[state],
+            np.max([money[kind][1][index[kind]] for kind in BOTTOM], axis=0),
+            np.sum([money[kind][2][index[kind]] for kind in BOTTOM], axis=0),
+            rebored[state].astype(float),
+            np.zeros(len(state)),
+            state,
+            ranks=ranks,
+        )
+
+    def _join(self, tables: dict[str, Classes]) -> tuple[Ints, Ints, Ints, Ints]:
+        """Rows of bore state, crank, rod and piston that fit one another by size and tag."""
+        fits = {rule.id: rule for rule in FITS}
+
+        def matrix(rule: str, first: Sequence[float], second: Sequence[float]) -> npt.NDArray[np.bool_]:
+            return np.array([[a != a or b != b or fits[rule].holds(a, b) for b in second] for a in first], dtype=bool)
+
+        def size(kind: str, name: str) -> list[float]:
+            return [getattr(part, name).si if part is not None else NAN for part in tables[kind].first]
+
+        def tagged(kind: str) -> npt.NDArray[np.bool_]:
+            blocks = [self.blocks.first[each.block] for each in self.states]
+            return np.array([[part is None or carries_tag(part, block) for part in tables[kind].first] for block in blocks])
+
+        on_block = matrix("piston_to_bore", [each.value for each in self.states], size("piston", "bore")) & tagged("piston")
+        pins = matrix("pin_to_pin", size("rod", "pin"), size("piston", "pin"))
+        journals = matrix("journal_to_big_end", size("crank", "journal"), size("rod", "big_end"))
+        crank_tags, rod_tags = tagged("crank"), tagged("rod")
+        state, piston = np.nonzero(on_block)
+        pieces: list[tuple[Ints, Ints, Ints, Ints]] = []
+        for rod in range(len(pins)):
+            with_pin = pins[rod, piston] & rod_tags[state, rod]
+            tops, cranks = np.nonzero(with_pin)[0], np.nonzero(journals[:, rod])[0]
+            left, right = np.repeat(tops, len(cranks)), np.tile(cranks, len(tops))
+            keep = crank_tags[state[left], right]
+            left, right = left[keep], right[keep]
+            pieces.append((state[left], right, np.full(len(left), rod), piston[left]))
+        return tuple(np.concatenate(column).astype(np.int64) for column in zip(*pieces, strict=True))  # type: ignore[return-value]
+
+    def _measured(self, tables: dict[str, Classes], index: dict[str, Ints]) -> tuple[Floats, Floats]:
+        size = len(index["block"])
+        values, widths = np.full(size, NAN), np.zeros(size)
+        for deck in self.plan.measured_decks:
+            same = np.ones(size, dtype=bool)
+            for kind, part_id in deck.parts.items():
+                of_id = [part is not None and part.id == part_id for part in tables[kind].first]
+                same &= np.array(of_id)[index[kind]]
+            values[same], widths[same] = deck.deck.si, deck.deck.tolerance
+        return values, widths
+
+    def _has_base(self) -> bool:
+        cut = any(len(self.candidates.cuts(block, "deck_cut")) > 1 for block in self.blocks.first)
+        return cut or "spacer" in self.candidates.slots
+
+    def _base(self) -> Facet:
+        spacers = self._classes("spacer")
+        rows = [
+            (state, cut, spacer)
+            for state, each in enumerate(self.states)
+            for cut in self.candidates.cuts(self.blocks.first[each.block], "deck_cut")
+            for spacer in range(len(spacers.members))
+        ]
+        state = np.array([row[0] for row in rows], dtype=np.int64)
+        cuts = [row[1] for row in rows]
+        index = np.array([row[2] for row in rows], dtype=np.int64)
+        leaves, tolerances = self._leaves(("spacer",), {"spacer": (spacers, index)})
+        leaves["machining.deck_cut"] = np.array([float(cut) for cut in cuts])
+        leaves["block.bore"] = np.array([each.value for each in self.states])[state]
+        paid, unknown, bought = spacers.money()
+        labour = [getattr(getattr(self.blocks.first[each.block], "deck_cut", None), "labour", 0.0) for each in self.states]
+        used = np.array([cut > 0 for cut in cuts])
+
+        def expand(row: int) -> Iterator[Choice]:
+            for part in spacers.members[int(index[row])]:
+                yield ({"spacer": part} if part is not None else {}), (), {"deck_cut": cuts[row]}
+
+        return Facet(
+            "base",
+            len(rows),
+            leaves,
+            tolerances,
+            expand,
+            paid[index] + np.where(used, np.array(labour)[state], 0.0),
+            unknown[index],
+            bought[index],
+            used.astype(float),
+            np.zeros(len(rows)),
+            state,
+            self._tags_of(spacers.first)[index],
+            {"spacer": (spacers.ranks()[0][index], spacers.ranks()[1])},
+        )
+
+    def _stack(self) -> Facet:
+        stacks = self.candidates.stacks
+        deepest = max(map(len, stacks), default=1) or 1
+        parts = list(dict.fromkeys(part for stack in stacks for part in stack))
+        number = {part.id: i for i, part in enumerate(parts)}
+        layer = np.full((len(stacks), deepest), len(parts), dtype=np.int64)
+        for row, stack in enumerate(stacks):
+            layer[row, : len(stack)] = [number[part.id] for part in stack]
+        empty = np.array([not stack for stack in stacks], dtype=bool)
+        leaves: dict[str, Any] = {"gaskets.count": np.where(empty, NAN, (layer < len(parts)).sum(axis=1))}
+        tolerances: dict[str, Any] = {}
+        for name in ("thickness", "bore"):
+            pairs = [(getattr(part, name).si, getattr(part, name).tolerance) for part in parts] + [(0.0, 0.0)]
+            values, widths = np.array(pairs).T
+            columns = [np.where(empty, NAN, values[layer[:, i]]) for i in range(deepest)]
+            leaves[f"gaskets.{name}"] = tuple(columns)
+            if widths.any():
+                tolerances[f"gaskets.{name}"] = tuple(widths[layer[:, i]] for i in range(deepest))
+        smallest = np.array([part.bore.si for part in parts] + [np.inf])[layer].min(axis=1) if parts else np.full(len(stacks), np.inf)
+        leaves["smallest_bore"] = smallest
+        layers = (layer < len(parts)).sum(axis=1).astype(float)
+        paid, unknown, bought = self._stack_money(parts, layer)
+        tags = self._stack_tags(parts, layer)
+
+        def expand(row: int) -> Iterator[Choice]:
+            yield {}, stacks[row], {}
+
+        none = np.zeros(len(stacks))
+        state = np.full(len(stacks), -1, dtype=np.int64)
+        names = [tuple(part.id for part in stack) for stack in stacks]
+        order = sorted(range(len(stacks)), key=names.__getitem__)
+        rank = np.empty(len(stacks), dtype=np.int64)
+        rank[order] = np.arange(len(stacks))
+        ranks = {"gasket": (rank, sorted(names))}
+        return Facet(
+            "stack", len(stacks), leaves, tolerances, expand, paid, unknown, bought, none, layers, state, tags, ranks
+        )
+
+    @staticmethod
+    def _stack_money(parts: list[Gasket], layer: Ints) -> tuple[Floats, Floats, Floats]:
+        paid, unknown, bought = np.zeros(len(layer)), np.zeros(len(layer)), np.zeros(len(layer))
+        for i, part in enumerate(parts):
+            wanted = np.maximum((layer == i).sum(axis=1) - part.on_shelf, 0)
+            bought += wanted
+            if part.price is None:
+                unknown = np.maximum(unknown, wanted > 0)
+            else:
+                paid += wanted * part.price
+        return paid, unknown, bought
+
+    def _stack_tags(self, parts: list[Gasket], layer: Ints) -> Ints:
+        """Tag class of each stack: the blocks on which all of its gaskets go."""
+        if not any(part.fits for part in parts) or self.blocks.first == [None]:
+            return np.full(len(layer), -1, dtype=np.int64)
+        blocks = [self.blocks.first[each.block] for each in self.states]
+        goes = np.array([[carries_tag(part, block) for block in blocks] for part in parts] + [[True] * len(blocks)])
+        allowed = goes[layer].all(axis=1)
+        distinct, inverse = np.unique(allowed, axis=0, return_inverse=True)
+        number = []
+        for each in distinct:
+            if each.all():
+                number.append(-1)
+            else:
+                self.tag_sets.append(each)
+                number.append(len(self.tag_sets) - 1)
+        return np.array(number, dtype=np.int64)[inverse.reshape(-1)]
+
+    def _top(self) -> Facet | None:
+        if "head" not in self.candidates.slots:
+            return None
+        heads = self._classes("head")
+        rows = [
+            (index, mill, relieve)
+            for index, head in enumerate(heads.first)
+            for mill in self.candidates.cuts(head, "mill")
+            for relieve in self.candidates.cuts(head, "relieve")
+        ]
+        index = np.array([row[0] for row in rows], dtype=np.int64)
+        mills: list[Fraction] = [row[1] for row in rows]
+        relieves: list[Fraction] = [row[2] for row in rows]
+        leaves, tolerances = self._leaves(("head",), {"head": (heads, index)})
+        leaves["machining.mill"] = np.array([float(each) for each in mills])
+        leaves["machining.relieve"] = np.array([float(each) for each in relieves])
+        paid, unknown, bought = heads.money()
+        operations = np.zeros(len(rows))
+        spent = paid[index]
+        for name, amounts in (("mill", mills), ("relieve", relieves)):
+            used = np.array([each > 0 for each in amounts])
+            labour = np.array([getattr(getattr(head, name, None), "labour", 0.0) for head in heads.first])
+            spent = spent + np.where(used, labour[index], 0.0)
+            operations += used
+
+        def expand(row: int) -> Iterator[Choice]:
+            for part in heads.members[int(index[row])]:
+                yield ({"head": part} if part is not None else {}), (), {"mill": mills[row], "relieve": relieves[row]}
+
+        none = np.zeros(len(rows))
+        state = np.full(len(rows), -1, dtype=np.int64)
+        return Facet(
+            "top",
+            len(rows),
+            leaves,
+            tolerances,
+            expand,
+            spent,
+            unknown[index],
+            bought[index],
+            operations,
+            none,
+            state,
+            self._tags_of(heads.first)[index],
+            {"head": (heads.ranks()[0][index], heads.ranks()[1])},
+        )
+
+    def _gear(self) -> Facet | None:
+        kinds = [kind for kind in ("cam", "rocker") if kind in self.candidates.slots]
+        return self._product("gear", ("cam", "rocker")) if kinds else None
+
+    def _single(self, kind: str) -> Facet:
+        return self._product(kind, (kind,))
+
+    def _product(self, name: str, kinds: tuple[str, ...]) -> Facet:
+        """A facet of all pairings of kinds that do not have to fit one another."""
+        tables = {kind: self._classes(kind) for kind in kinds}
+        sizes = [len(tables[kind].members) for kind in kinds]
+        grid = np.indices(sizes).reshape(len(sizes), -1).astype(np.int64)
+        index = dict(zip(kinds, grid, strict=True))
+        leaves, tolerances = self._leaves(kinds, {kind: (tables[kind], index[kind]) for kind in kinds})
+        money = [[column[index[kind]] for column in tables[kind].money()] for kind in kinds]
+        size = grid.shape[1]
+        tags = self._tags_of(tables[kinds[0]].first)[index[kinds[0]]]
+        for kind in kinds[1:]:
+            tags = self._both(tags, self._tags_of(tables[kind].first)[index[kind]])
+
+        def expand(row: int) -> Iterator[Choice]:
+            for chosen in product(*(tables[kind].members[int(index[kind][row])] for kind in kinds)):
+                yield {kind: part for kind, part in zip(kinds, chosen, strict=True) if part is not None}, (), {}
+
+        none = np.zeros(size)
+        state = np.full(size, -1, dtype=np.int64)
+        paid, unknown, bought = (np.sum([each[i] for each in money], axis=0) for i in range(3))
+        ranks = {kind: (tables[kind].ranks()[0][index[kind]], tables[kind].ranks()[1]) for kind in kinds}
+        unknown = np.minimum(unknown, 1.0)
+        return Facet(name, size, leaves, tolerances, expand, paid, unknown, bought, none, none.copy(), state, tags, ranks)
+
+    def _both(self, first: Ints, second: Ints) -> Ints:
+        """Tag class of what must keep two tag classes at once."""
+        merged = np.where(second < 0, first, second)
+        for a, b in {(int(a), int(b)) for a, b in zip(first, second, strict=True) if a >= 0 and b >= 0 and a != b}:
+            self.tag_sets.append(self.tag_sets[a] & self.tag_sets[b])
+            merged[(first == a) & (second == b)] = len(self.tag_sets) - 1
+        return merged
+
+
+def _grid(steps: Any) -> tuple[Any, ...]:
+    return steps.max.exact, steps.step.exact, steps.labour
+
+
+def _bores(rebore: Any) -> tuple[Any, ...]:
+    return tuple((bore.exact, bore.tolerance) for bore in rebore.to), rebore.labour
+
+
+def _flat(values: Sequence[Any]) -> Iterator[Any]:
+    for value in values:
+        if isinstance(value, tuple):
+            yield from _flat(value)
+            yield "|"
+        else:
+            yield value
+

@@ -1,0 +1,495 @@
+"""Lift over crank angle: a polynomial lobe from two durations, or a curve through one's own readings.
+
+Angles in rad of the crank, counted from the lobe's nose. Lobe lifts in metres, before any rocker. What uses a
+curve (velocities, areas, piston to valve, float) takes either kind.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import partial
+from typing import Any, Protocol
+
+import numpy as np
+from kitwright.solver.formulas.kinematics import column, drop_after_top, least_over_angle, root_between
+from kitwright.solver.formulas.valve_gear import valve_lift_of
+
+LEAST_POWER, GREATEST_POWER = 4.0, 1e5
+"""Powers between which the polynomial is sought: (1 − x²)⁴ at 4, practically a parabola at the other end."""
+
+
+class Curve(Protocol):
+    """A lobe's lift over the crank angle from its nose."""
+
+    @property
+    def max_lift(self) -> Any:
+        """Greatest lobe lift, m."""
+
+    @property
+    def spans(self) -> tuple[Any, Any]:
+        """Crank angles from the first lift to the nose, and from there to the last, rad."""
+
+    def lift(self, angle: Any) -> Any:
+        """Lobe lift at an angle, m."""
+
+    def slope(self, angle: Any) -> Any:
+        """First derivative by the crank angle, m/rad."""
+
+    def bend(self, angle: Any) -> Any:
+        """Second derivative by the crank angle, m/rad²."""
+
+    def columns(self) -> Curve:
+        """Return the curve with its values laid out for a scan along a last axis."""
+
+
+def lobe_coefficients(power: float) -> tuple[float, float, float, float]:
+    """Coefficients C₂, C_p, C_{p+2}, C_{p+4} of the polynomial lobe, dimensionless.
+
+    C₂ = −(p+4)/(p−2), C_p = (p+2)(p+4)/(4(p−2)), C_{p+2} = −(p+4)/2, C_{p+4} = p/4: lift and its first three
+    derivatives vanish at the seat. Their signs change three times and the slope has a triple root at the
+    seat, so by Descartes' rule it has no other: the lobe only falls from the nose on, whatever the power.
+
+    Args:
+        power: p, at least 4.
+
+    Source: Rothbart (ed.), Cam Design Handbook, 2004, §4.7, eq. 4.9 for the powers; coefficients derived from
+    the end conditions.
+
+    >>> [round(each, 4) for each in lobe_coefficients(4.0)]
+    [-4.0, 6.0, -4.0, 1.0]
+
+    """
+    return (
+        -(power + 4) / (power - 2),
+        (power + 2) * (power + 4) / (4 * (power - 2)),
+        -(power + 4) / 2,
+        power / 4,
+    )
+
+
+def _derivative(angle: Any, max_lift: Any, half_span: Any, power: Any, order: int) -> Any:
+    """Differentiate the polynomial lobe by the distance from the nose, 0 to 2 times."""
+    x = np.abs(angle) / half_span
+    inside = np.minimum(x, 1.0)
+    total = np.ones_like(inside) if order == 0 else np.zeros_like(inside)
+    for coefficient, exponent in zip(
+        lobe_coefficients(power), (2.0, power, power + 2, power + 4), strict=True
+    ):
+        factor = coefficient
+        for lower in range(order):
+            factor = factor * (exponent - lower)
+        total = total + factor * inside ** (exponent - order)
+    value = max_lift * total / half_span**order
+    return np.where(x >= 1.0, 0.0 * value, value)
+
+
+@dataclass(frozen=True, slots=True)
+class LobeCurve:
+    """The symmetric polynomial lobe of 1 and the powers 2, p, p + 2, p + 4.
+
+    L/Lmax = 1 + C₂x² + C_p x^p + C_{p+2} x^{p+2} + C_{p+4} x^{p+4} with x = |θ|/β; 0 beyond the seat.
+
+    Attributes:
+        max_lift: Lmax, m.
+        half_span: β, crank angle from nose to seat, rad.
+        power: p, real, at least 4; NaN where no such lobe has the durations asked for.
+
+    """
+
+    max_lift: Any
+    half_span: Any
+    power: Any
+
+    @property
+    def spans(self) -> tuple[Any, Any]:
+        """Crank angles from seat to nose and from nose to seat, rad."""
+        return self.half_span, self.half_span
+
+    def lift(self, angle: Any) -> Any:
+        """Lobe lift at an angle, m."""
+        return _derivative(angle, self.max_lift, self.half_span, self.power, 0)
+
+    def slope(self, angle: Any) -> Any:
+        """First derivative by the crank angle, m/rad."""
+        return np.sign(angle) * _derivative(angle, self.max_lift, self.half_span, self.power, 1)
+
+    def bend(self, angle: Any) -> Any:
+        """Second derivative by the crank angle, m/rad²."""
+        return _derivative(angle, self.max_lift, self.half_span, self.power, 2)
+
+    def columns(self) -> LobeCurve:
+        """Return the curve with its values laid out for a scan along a last axis."""
+        return LobeCurve(column(self.max_lift), column(self.half_span), column(self.power))
+
+
+def lobe_exists(max_lift: float, half_span: float, check_duration: float, check_lift: float) -> bool:
+    """Whether a polynomial lobe with p ≥ 4 has a duration at a checking lift; dimensionless.
+
+    It has where (1 − x²)⁴ ≤ lift / Lmax < 1 − x².
+
+    Args:
+        max_lift: Lmax, m.
+        half_span: β, rad.
+        check_duration: crank angle above the checking lift, rad; x is half of it over β.
+        check_lift: lobe lift, m.
+
+    Source: limits of the polynomial for p = 4 and p → ∞.
+
+    >>> bool(lobe_exists(0.0065, np.radians(150), np.radians(242), 0.001))
+    True
+
+    """
+    square = 1 - np.minimum(check_duration / 2 / half_span, 1.0) ** 2
+    share = check_lift / max_lift
+    exists: bool = (square**4 <= share) & (share < square)
+    return exists
+
+
+def lobe_power(max_lift: float, half_span: float, check_duration: float, check_lift: float) -> float:
+    """Real power p of the polynomial lobe that has a duration at a checking lift, dimensionless.
+
+    Args:
+        max_lift: Lmax, m.
+        half_span: β, crank angle from nose to seat, rad.
+        check_duration: crank angle above the checking lift, rad.
+        check_lift: lobe lift at which it was taken, m.
+
+    NaN where no lobe with 4 ≤ p ≤ 100 000 has it (:func:`lobe_exists`).
+
+    Source: Rothbart (ed.), Cam Design Handbook, 2004, §4.7 for the curve; the fit is derived.
+
+    >>> float(round(lobe_power(0.0065, np.radians(150), np.radians(242), 0.001), 4))
+    19.8807
+
+    """
+    share, place = np.broadcast_arrays(check_lift / np.asarray(max_lift), check_duration / 2 / half_span)
+
+    def miss(log_power: Any) -> Any:
+        return _derivative(place, 1.0, 1.0, np.exp(log_power), 0) - share
+
+    power: float = np.exp(root_between(miss, np.log(LEAST_POWER), np.log(GREATEST_POWER)))
+    return power
+
+
+def lobe_curve(
+    max_lift: float, seat_duration: float, seat_lift: float, check_duration: float, check_lift: float
+) -> LobeCurve:
+    """Fit the polynomial lobe to two durations, each with the lobe lift at which it was taken.
+
+    With a seat lift of 0 the seat duration is the whole span; otherwise span and power are found together.
+
+    Args:
+        max_lift: m.
+        seat_duration: crank angle above the seat lift, rad.
+        seat_lift: lobe lift, m.
+        check_duration: crank angle above the checking lift, rad.
+        check_lift: lobe lift, m; above the seat lift.
+
+    Returns:
+        The curve; its span (rad) and power are NaN where no such lobe has both durations.
+
+    Source: Rothbart (ed.), Cam Design Handbook, 2004, §4.7 for the curve; the fit is derived.
+
+    >>> curve = lobe_curve(0.00762, np.radians(262), 0.0001524, np.radians(226), 0.00127)
+    >>> round(float(np.degrees(curve.half_span)), 3), round(float(curve.power), 4)
+    (146.402, 14.8816)
+
+    """
+    given: Any = np.broadcast_arrays(max_lift, seat_duration, seat_lift, check_duration, check_lift)
+    lift, seat, seat_at, check, check_at = (each.astype(float) for each in given)
+    span: Any = seat / 2
+    if np.any(seat_at != 0):
+        share, edge = check_at / lift, (GREATEST_POWER - 2) / (GREATEST_POWER + 4)
+        with np.errstate(invalid="ignore"):
+            low = np.maximum(seat / 2, check / 2 / np.sqrt((1 - share) * edge) * (1 + 1e-12))
+            high = check / 2 / np.sqrt(1 - share**0.25) * (1 - 1e-12)
+
+        def miss(half: Any) -> Any:
+            return _derivative(seat / 2, lift, half, lobe_power(lift, half, check, check_at), 0) - seat_at
+
+        span = np.where(seat_at == 0, span, root_between(miss, low, high))
+    return LobeCurve(lift[()], span[()], lobe_power(lift, span, check, check_at))
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredCurve:
+    """A smooth curve through readings: a cubic spline with two continuous derivatives, level at both ends.
+
+    Attributes:
+        angles: of the readings, crank angle from the nose, rad.
+        lifts: of the readings, m.
+        bends: second derivative at the readings, m/rad².
+        nose: where the nose stands on the scale of the readings, rad.
+
+    """
+
+    angles: tuple[float, ...]
+    lifts: tuple[float, ...]
+    bends: tuple[float, ...]
+    nose: float
+
+    @property
+    def max_lift(self) -> float:
+        """Greatest lift of the curve, m."""
+        return float(self.lift(0.0))
+
+    @property
+    def spans(self) -> tuple[float, float]:
+        """Crank angles from the first reading to the nose, and from there to the last, rad."""
+        return -self.angles[0], self.angles[-1]
+
+    def _piece(self, angle: Any) -> tuple[Any, ...]:
+        knots, lifts, bends = (np.array(each) for each in (self.angles, self.lifts, self.bends))
+        place = np.asarray(angle, dtype=float)
+        index = np.clip(np.searchsorted(knots, place, side="right") - 1, 0, len(knots) - 2)
+        width = knots[index + 1] - knots[index]
+        right = (place - knots[index]) / width
+        outside = (place < knots[0]) | (place > knots[-1])
+        return (
+            1 - right,
+            right,
+            width,
+            lifts[index],
+            lifts[index + 1],
+            bends[index],
+            bends[index + 1],
+            outside,
+        )
+
+    def lift(self, angle: Any) -> Any:
+        """Lift at an angle, m; 0 beyond the readings."""
+        a, b, h, y0, y1, m0, m1, outside = self._piece(angle)
+        value = a * y0 + b * y1 + ((a**3 - a) * m0 + (b**3 - b) * m1) * h**2 / 6
+        return np.where(outside, 0.0, value)[()]
+
+    def slope(self, angle: Any) -> Any:
+        """First derivative by the crank angle, m/rad."""
+        a, b, h, y0, y1, m0, m1, outside = self._piece(angle)
+        value = (y1 - y0) / h + ((1 - 3 * a**2) * m0 + (3 * b**2 - 1) * m1) * h / 6
+        return np.where(outside, 0.0, value)[()]
+
+    def bend(self, angle: Any) -> Any:
+        """Second derivative by the crank angle, m/rad²; only as smooth as the readings are fine."""
+        a, b, _, _, _, m0, m1, outside = self._piece(angle)
+        return np.where(outside, 0.0, a * m0 + b * m1)[()]
+
+    def columns(self) -> MeasuredCurve:
+        """Return the curve itself: it holds one lobe only."""
+        return self
+
+
+def measured_curve(angles: Sequence[float], lifts: Sequence[float]) -> MeasuredCurve:
+    """Lay a smooth curve through a degree wheel's readings and count its angles from the nose.
+
+    Args:
+        angles: crank angles of the readings, rad, rising.
+        lifts: lift at each, m, on the lobe (or the lifter); 0 at the first and the last.
+
+    Valid for readings close enough to show the shape: every 5 to 10 degrees.
+
+    Raises:
+        ValueError: fewer than five readings, angles that do not rise, negative lifts, or a lobe that is not
+        read from seat to seat.
+
+    Source: numerical practice: clamped cubic spline.
+
+    >>> curve = measured_curve(np.radians([0, 60, 120, 180, 240]), [0.0, 0.002, 0.006, 0.002, 0.0])
+    >>> round(1000 * float(curve.lift(0.0)), 6), round(float(np.degrees(curve.nose)), 6)
+    (6.0, 120.0)
+
+    """
+    knots, values = np.asarray(angles, dtype=float), np.asarray(lifts, dtype=float)
+    if knots.shape != values.shape or knots.ndim != 1 or knots.size < 5:
+        raise ValueError("a cam curve takes at least five readings, each an angle and a lift")
+    if not np.all(np.diff(knots) > 0):
+        raise ValueError("the angles of a cam curve have to rise from reading to reading")
+    if not np.all(values >= 0) or values[0] != 0 or values[-1] != 0 or not np.any(values > 0):
+        raise ValueError("a cam curve has to start and end at no lift: read on to the seat")
+    bends = _clamped_bends(knots, values)
+    raw = MeasuredCurve(tuple(knots), tuple(values), tuple(bends), 0.0)
+    _, nose = least_over_angle(lambda x: -raw.lift(x), knots[0], knots[-1], 40 * knots.size)
+    return MeasuredCurve(tuple(knots - nose), tuple(values), tuple(bends), float(nose))
+
+
+def _clamped_bends(knots: Any, values: Any) -> Any:
+    """Second derivatives of the cubic spline that is level at both ends."""
+    width, count = np.diff(knots), len(knots)
+    rise = np.concatenate(([0.0], np.diff(values) / width, [0.0]))
+    matrix = np.zeros((count, count))
+    for row, (before, after) in enumerate(zip(np.append(0.0, width), np.append(width, 0.0), strict=True)):
+        matrix[row, row] = (before + after) / 3
+        if row:
+            matrix[row, row - 1] = before / 6
+        if row < count - 1:
+            matrix[row, row + 1] = after / 6
+    return np.linalg.solve(matrix, np.diff(rise))
+
+
+def is_monotone(curve: Curve, points: int = 721) -> bool:
+    """Whether a curve rises to its nose and falls from it without a dip, point by point; dimensionless.
+
+    Source: definition.
+
+    >>> is_monotone(LobeCurve(0.0065, np.radians(150), 19.88))
+    True
+    """
+    laid = curve.columns()
+    part = np.linspace(0.0, 1.0, points)
+    slack = 1e-9 * np.max(np.asarray(curve.max_lift))
+    up = np.diff(laid.lift(-column(curve.spans[0]) * (1 - part)), axis=-1)
+    down = np.diff(laid.lift(column(curve.spans[1]) * part), axis=-1)
+    return bool(np.all(up >= -slack) and np.all(down <= slack))
+
+
+def _above(curve: Curve, lobe_lift: Any, sign: float, place: Any) -> Any:
+    return curve.lift(sign * place) - lobe_lift
+
+
+def crossing(curve: Curve, lobe_lift: float) -> tuple[float, float]:
+    """Crank angles before and after the nose at which the lobe passes a lift, both positive, in rad.
+
+    Args:
+        curve: of the lobe; monotone on each flank.
+        lobe_lift: m; for a running valve the lash over the rocker ratio.
+
+    NaN where the lobe never reaches the lift; the whole span for a lift of 0.
+
+    Source: definition.
+
+    >>> before, after = crossing(LobeCurve(0.0065, np.radians(150), 19.8807), 0.001)
+    >>> round(float(np.degrees(before)), 3), round(float(np.degrees(after)), 3)
+    (121.0, 121.0)
+
+    """
+    found = []
+    for sign, span in zip((-1.0, 1.0), curve.spans, strict=True):
+        place = root_between(partial(_above, curve, lobe_lift, sign), 0.0 * np.asarray(span), span)
+        found.append(np.where(np.asarray(lobe_lift) == 0, span, place)[()])
+    return found[0], found[1]
+
+
+def duration_at(curve: Curve, lobe_lift: float) -> float:
+    """Crank angle during which the lobe stands above a lift, in rad.
+
+    Args:
+        curve: of the lobe; monotone on each flank.
+        lobe_lift: m; for a running valve the lash over the rocker ratio.
+
+    NaN where the lobe never reaches the lift.
+
+    Source: definition.
+
+    >>> round(float(np.degrees(duration_at(LobeCurve(0.0065, np.radians(150), 19.8807), 0.0001 / 1.5))), 3)
+    278.449
+
+    """
+    before, after = crossing(curve, lobe_lift)
+    return before + after
+
+
+def lift_area(curve: Curve, ratio: float, lash: float) -> float:
+    """Area under the valve's lift, ∫ (R L − lash) dθ while it is open, in m·rad of the crank.
+
+    Args:
+        curve: of the lobe.
+        ratio: R, valve over lobe.
+        lash: at the valve, m.
+
+    Simpson's rule over a thousand steps; rigid train, constant ratio.
+
+    Source: definition; the lift is common practice, no source.
+
+    >>> area = lift_area(LobeCurve(0.0065, np.radians(150), 19.8807), 1.5, 0.0001)
+    >>> round(float(np.degrees(1000 * area)), 2)
+    1675.77
+
+    """
+    before, after = crossing(curve, lash / ratio)
+    steps = 1000
+    weights = np.ones(steps + 1)
+    weights[1:-1:2], weights[2:-1:2] = 4.0, 2.0
+    places = column(-before) + column(before + after) * np.linspace(0.0, 1.0, steps + 1)
+    lifts = column(ratio) * curve.columns().lift(places) - column(lash)
+    area: float = (before + after) / steps / 3 * np.sum(weights * lifts, axis=-1)
+    return area
+
+
+def valve_gap(drop: float, mill: float, quench: float, pocket: float, valve_angle: float) -> float:
+    """Gap between shut valve and piston at top dead centre, square to the valve's face, in metres.
+
+    (valve drop − mill + quench + pocket depth) × cos α.
+
+    Args:
+        drop: valve face below the head's face along the cylinder, before milling, m.
+        mill: taken off the head, m.
+        quench: piston to head's flat, m.
+        pocket: depth of the piston's pocket along the cylinder, m.
+        valve_angle: α, valve against cylinder, rad.
+
+    Valid for parallel faces, along the valve's axis only.
+
+    Source: geometry.
+
+    >>> round(1000 * float(valve_gap(0.0030, 0.0005, 0.0010, 0.0020, np.radians(60))), 6)
+    2.75
+
+    """
+    gap: float = (drop - mill + quench + pocket) * np.cos(valve_angle)
+    return gap
+
+
+def piston_to_valve(
+    gap: float,
+    stroke: float,
+    rod_length: float,
+    pin_offset: float,
+    valve_angle: float,
+    curve: Curve,
+    ratio: float,
+    lash: float,
+    nose: float,
+) -> tuple[float, float]:
+    """Least distance of piston and valve over a cycle, in metres, and where, in rad after the overlap's top.
+
+    c(θ) = gap + s(θ) cos α − max(0, R L − lash). While the valve is shut c is at least the gap, so that the
+    open part is scanned (and refined) and the gap itself stands for the rest.
+
+    Args:
+        gap: at top dead centre with the valve shut, square to its face, m; see :func:`valve_gap`.
+        stroke: m.
+        rod_length: m.
+        pin_offset: m.
+        valve_angle: α, rad.
+        curve: of the lobe.
+        ratio: R.
+        lash: at the valve, m.
+        nose: crank angle of the nose after the overlap's top dead centre, rad: the intake's centreline, or
+            less the exhaust's.
+
+    Valid for parallel faces and a rigid train; sideways room is another matter.
+
+    Source: geometry.
+
+    >>> flat = LobeCurve(0.0, np.radians(150), 10.0)
+    >>> least, angle = piston_to_valve(0.004, 0.06, 0.1, 0.0, 0.2, flat, 1.0, 0.0, np.radians(104))
+    >>> float(least), float(angle)
+    (0.004, 0.0)
+
+    """
+    plain = (gap, stroke, rod_length, pin_offset, valve_angle, ratio, lash, nose)
+    shape = np.broadcast_shapes(*(np.shape(each) for each in (*plain, curve.max_lift, *curve.spans)))
+    wide = [column(np.broadcast_to(np.asarray(each, dtype=float), shape)) for each in plain]
+    room, travel, rod, offset, lean, rocker, play, centre = wide
+    laid = curve.columns()
+
+    def clearance(angle: Any) -> Any:
+        drop: Any = drop_after_top(angle, travel, rod, offset)
+        return room + drop * np.cos(lean) - valve_lift_of(rocker * laid.lift(angle - centre), 1.0, play)
+
+    start, end = (np.broadcast_to(nose + each, shape) for each in (-curve.spans[0], curve.spans[1]))
+    open_least, open_angle = least_over_angle(clearance, start, end)
+    shut = np.broadcast_to(np.asarray(gap, dtype=float), shape) <= open_least
+    least: Any = np.where(shut, gap, open_least)
+    angle: Any = np.where(shut, 0.0, open_angle)
+    return least[()], angle[()]

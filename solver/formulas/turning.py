@@ -1,0 +1,143 @@
+"""Clearances of what turns: bounds for the worst phase, to be confirmed by turning the engine by hand."""
+
+from __future__ import annotations
+
+from kitwright.solver.formulas.valve_gear import least
+from kitwright.solver.registry import figure
+
+
+@figure(
+    "skirt_to_counterweight",
+    unit="mm",
+    group="turning clear",
+    meaning="piston skirt to counterweight at bottom dead centre",
+    formula="rod − throw − skirt below pin − counterweight radius",
+    source="geometry",
+    inputs=("rod.length", "crank.stroke", "piston.skirt_below_pin", "crank.counterweight_radius"),
+    shape="additive",
+)
+def skirt_to_counterweight(rod_length: float, stroke: float, skirt: float, counterweight: float) -> float:
+    """Skirt to counterweight at bottom dead centre, l − s/2 − skirt − radius, in metres; all in m. Source: geometry.
+
+    >>> round(1000 * skirt_to_counterweight(0.084, 0.061, 0.019, 0.033), 6)
+    1.5
+    """
+    return rod_length - stroke / 2 - skirt - counterweight
+
+
+@figure(
+    "skirt_out",
+    unit="mm",
+    group="turning clear",
+    meaning="how far the skirt hangs out of the barrel at bottom dead centre; negative: it stays inside",
+    formula="barrel foot + spacer − (rod − throw − skirt below pin)",
+    source="geometry",
+    inputs=("block.barrel_foot", "spacer.thickness", "rod.length", "crank.stroke", "piston.skirt_below_pin"),
+    shape="additive",
+)
+def skirt_out(barrel_foot: float, spacer: float, rod_length: float, stroke: float, skirt: float) -> float:
+    """Length of skirt below the bore at bottom dead centre, foot + spacer − (l − s/2 − skirt), in metres; all in m.
+
+    A spacer under the barrel lifts its foot too. Source: geometry.
+
+    >>> round(1000 * skirt_out(0.045, 0.0, 0.085, 0.057, 0.019), 6)
+    7.5
+    """
+    return barrel_foot + spacer - (rod_length - stroke / 2 - skirt)
+
+
+def rod_to_lobe(distance: float, stroke: float, outer: float, base: float, lobe_lift: float) -> float:
+    """Least possible distance of big end and one lobe, in metres; all in m.
+
+    Centre distance − s/2 − outer radius − (base radius + lobe lift). A negative value does not say that they meet:
+    phase and side position decide, so it must be measured. Source: geometry.
+
+    >>> round(1000 * rod_to_lobe(0.080, 0.057, 0.028, 0.013, 0.006), 6)
+    4.5
+    """
+    return distance - stroke / 2 - outer - (base + lobe_lift)
+
+
+for _valve in ("intake", "exhaust"):
+    figure(
+        f"rod_to_{_valve}_lobe",
+        unit="mm",
+        group="turning clear",
+        meaning=f"big end to {_valve} lobe: the least possible, whatever the phase",
+        formula=f"cam to crank − throw − big end outer radius − (base radius + {_valve} lobe lift)",
+        source="geometry",
+        inputs=("block.cam_to_crank", "crank.stroke", "rod.outer_radius", "cam.base_radius", f"cam.{_valve}_lobe_lift"),
+        shape="additive",
+        public=False,
+    )(rod_to_lobe)
+
+figure(
+    "rod_to_cam",
+    unit="mm",
+    group="turning clear",
+    meaning="big end to cam lobe: the least possible, whatever the phase",
+    formula="cam to crank − throw − big end outer radius − (base radius + greatest lobe lift)",
+    source="geometry",
+    inputs=("rod_to_intake_lobe", "rod_to_exhaust_lobe"),
+    shape="additive",
+    extreme="min",
+)(least)
+
+
+@figure(
+    "rod_to_core",
+    unit="mm",
+    group="turning clear",
+    meaning="big end to the cam's core: the least possible, whatever the phase",
+    formula="cam to crank − throw − big end outer radius − core radius",
+    source="geometry",
+    inputs=("block.cam_to_crank", "crank.stroke", "rod.outer_radius", "cam.core_radius"),
+    shape="additive",
+)
+def rod_to_core(distance: float, stroke: float, outer: float, core: float) -> float:
+    """Least distance of big end and cam core, centre distance − s/2 − outer − core, in metres; all in m.
+
+    Source: geometry.
+
+    >>> round(1000 * rod_to_core(0.080, 0.057, 0.028, 0.015), 6)
+    8.5
+    """
+    return distance - stroke / 2 - outer - core
+
+
+@figure(
+    "counterweight_to_case",
+    unit="mm",
+    group="turning clear",
+    meaning="counterweight to the case",
+    formula="counterweight room − counterweight radius",
+    source="geometry",
+    inputs=("block.counterweight_room", "crank.counterweight_radius"),
+    shape="additive",
+)
+def counterweight_to_case(room: float, radius: float) -> float:
+    """Counterweight to case, room − radius, in metres; both in m. Source: geometry.
+
+    >>> round(1000 * counterweight_to_case(0.058, 0.0555), 6)
+    2.5
+    """
+    return room - radius
+
+
+@figure(
+    "rod_to_case",
+    unit="mm",
+    group="turning clear",
+    meaning="big end to the case",
+    formula="rod room − throw − big end outer radius",
+    source="geometry",
+    inputs=("block.rod_room", "crank.stroke", "rod.outer_radius"),
+    shape="additive",
+)
+def rod_to_case(room: float, stroke: float, outer: float) -> float:
+    """Big end to case, room − s/2 − outer radius, in metres; all in m. Source: geometry.
+
+    >>> round(1000 * rod_to_case(0.060, 0.057, 0.028), 6)
+    3.5
+    """
+    return room - stroke / 2 - outer

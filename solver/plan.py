@@ -1,0 +1,110 @@
+"""The plan: what is wanted of a build, as values that the search, the check and the explanation share.
+
+A plan is made by ``kitwright.catalogs.load_plan`` from a file and the command line, or directly in Python. Goals are
+in the unit of their figure (``quench`` in mm, ``compression`` bare): see ``kitwright figures``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Literal
+
+from kitwright.solver.quantity import Quantity
+
+Tolerance = Literal["nominal", "statistical", "worst_case"]
+TOLERANCES: tuple[Tolerance, ...] = ("nominal", "statistical", "worst_case")
+
+MACHINING = ("mill", "relieve", "deck_cut", "rebore")
+"""Machining operations, in the order in which smaller amounts break a tie."""
+
+MOST_GASKETS = 4
+"""Layers that a stack may have when the allowance is lifted; a plan may not allow more."""
+
+REV_CEILING = "rev_ceiling"
+"""The goal that is no figure: the speed that every rated part must carry."""
+
+IMPLIED_AIMS = {"quench": "minimum", "valve_lift": "maximum"}
+"""Figures whose limit is also their aim, unless an aim is given."""
+
+
+@dataclass(frozen=True, slots=True)
+class Goal:
+    """What is wanted of one figure, in the figure's unit.
+
+    ``minimum`` and ``maximum`` are limits: a combination outside is not listed. ``aim`` ranks. ``step`` is the
+    smallest difference that matters, ``weight`` a positive whole number.
+    """
+
+    figure: str
+    aim: float | None = None
+    minimum: float | None = None
+    maximum: float | None = None
+    step: float = 0.05
+    weight: int = 1
+
+    @property
+    def ranked_by(self) -> float | None:
+        """The aim, or the limit that stands in for it."""
+        if self.aim is not None or self.figure not in IMPLIED_AIMS:
+            return self.aim
+        implied: float | None = getattr(self, IMPLIED_AIMS[self.figure])
+        return implied
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredDeck:
+    """A deck measured with four parts together; positive is down."""
+
+    deck: Quantity
+    parts: Mapping[str, str]
+    """Kind (block, crank, rod, piston) to id: all four."""
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredField:
+    """A dimension of one part as it was measured; it replaces value and tolerance of the catalogue's."""
+
+    part: str
+    field: str
+    value: Quantity
+
+
+@dataclass(frozen=True, slots=True)
+class Conditions:
+    """Surroundings: geometric altitude in metres, exponent of compression, temperatures of parts in kelvin."""
+
+    altitude: float = 0.0
+    polytropic: float = 1.25
+    temperatures: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """A plan. Every field has a value that asks for nothing, so ``Plan()`` lists whatever fits together."""
+
+    name: str = ""
+    catalogue: str = ""
+    goals: Mapping[str, Goal] = field(default_factory=dict)
+    rev_ceiling: float | None = None
+    """Speed in rpm that every rated part must carry, and at which speed-dependent figures are taken."""
+    use: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    """Kind to the ids that are pinned: one id, or for gaskets the ids of one exact stack."""
+    avoid: frozenset[str] = frozenset()
+    shelf_only: frozenset[str] = frozenset()
+    """Kinds that must come from the shelf."""
+    kinds: frozenset[str] | None = None
+    """Kinds that are searched; None: all that the catalogue holds."""
+    optional: frozenset[str] = frozenset()
+    gaskets: int = 1
+    machining: frozenset[str] = frozenset()
+    tolerance: Tolerance = "nominal"
+    measured_decks: tuple[MeasuredDeck, ...] = ()
+    measured_fields: tuple[MeasuredField, ...] = ()
+    conditions: Conditions = Conditions()
+    reference: Mapping[str, Quantity] = field(default_factory=dict)
+    units: Literal["mm", "in"] = "mm"
+
+    def but(self, **changes: object) -> Plan:
+        """The same plan with some fields changed."""
+        return replace(self, **changes)  # type: ignore[arg-type]

@@ -1,0 +1,198 @@
+"""Answers as values: what was found, that nothing fits, that time ran out; three things that never blur."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Literal
+
+from kitwright.solver.combination import Combination, Missing
+from kitwright.solver.plan import Plan
+from kitwright.solver.registry import public_figures
+
+if TYPE_CHECKING:
+    import pandas
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """One limit of a goal or a rule, and how a combination stands to it.
+
+    ``value`` is the corner that the plan's tolerance mode compares, in the figure's unit; ``margin`` is positive where
+    the limit holds; ``holds`` is None where it cannot be established.
+    """
+
+    kind: Literal["goal", "rule"]
+    name: str
+    figure: str
+    limit: Literal["min", "max"]
+    bound: float | None
+    value: float | None
+    holds: bool | None
+    sentence: str = ""
+    strict: bool = False
+
+    @property
+    def margin(self) -> float | None:
+        """Distance to the bound, negative where it is missed; None where there is nothing to compare."""
+        if self.value is None or self.bound is None:
+            return None
+        return self.value - self.bound if self.limit == "min" else self.bound - self.value
+
+
+@dataclass(frozen=True, slots=True)
+class NotEstablished:
+    """A goal that cannot be computed or proved, and the fields that it wants for."""
+
+    goal: str
+    missing: tuple[Missing, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Purchase:
+    """A part to buy: how many, and the price of one (None where the catalogue has none)."""
+
+    id: str
+    count: int
+    price: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """A combination with everything that the plain check says of it.
+
+    Attributes:
+        combination: parts and machining.
+        figures: every public figure that can be computed, by name, in the figure's unit.
+        points: closeness by aimed figure, weight included.
+        closeness: their sum.
+        limits: every limit of goal and rule that concerns it.
+        not_established: goals that cannot be computed or proved.
+        holds_at_worst_case: whether all that is established holds at the worst corner of all tolerances.
+        spread: figure to its worst-case and statistical range, where they were asked for.
+        rev_limit_by: what sets the rev limit, in words.
+    """
+
+    combination: Combination
+    figures: Mapping[str, float]
+    points: Mapping[str, int]
+    closeness: int
+    limits: tuple[Limit, ...]
+    not_established: tuple[NotEstablished, ...]
+    holds_at_worst_case: bool
+    key: tuple[Any, ...]
+    spread: Mapping[str, Mapping[str, tuple[float, float]]] = field(default_factory=dict)
+    rev_limit_by: str = ""
+
+    @property
+    def fits(self) -> bool:
+        """Whether no limit fails (one that is only not established does not fail)."""
+        return all(limit.holds is not False for limit in self.limits)
+
+    @property
+    def buy(self) -> tuple[Purchase, ...]:
+        """What has to be bought."""
+        return tuple(Purchase(part.id, count, part.price) for part, count in self.combination.to_buy())
+
+    @property
+    def labour(self) -> float:
+        """Price of the machining."""
+        return self.combination.labour()
+
+    @property
+    def cost(self) -> float | None:
+        """Money still to be spent, None where a price is missing."""
+        return self.figures.get("cost")
+
+    def as_row(self) -> dict[str, Any]:
+        """One flat row: ids, machining, closeness, figures by key."""
+        row: dict[str, Any] = {
+            kind: " + ".join(ids) if isinstance(ids, list) else ids for kind, ids in self.combination.ids.items()
+        }
+        row |= self.combination.machining
+        row["closeness"] = self.closeness
+        shown = public_figures()
+        row |= {shown[name].key: value for name, value in self.figures.items()}
+        return row
+
+
+@dataclass(frozen=True, slots=True)
+class PartOut:
+    """A part of the catalogue that can be in no combination, and why."""
+
+    id: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Considered:
+    """What the search looked at: raw combinations, and the parts that dropped out before it."""
+
+    possible: int
+    parts_out: tuple[PartOut, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class WayOut:
+    """One change to the plan that opens an answer."""
+
+    requirement: str
+    change: str
+    to: Any
+    price: float | None
+    combination: Checked
+
+
+@dataclass(frozen=True, slots=True)
+class Closest:
+    """The best value of one requirement while all the others hold, and the combination that has it."""
+
+    requirement: str
+    figure: str | None
+    value: float | None
+    combination: Checked
+
+
+@dataclass(frozen=True, slots=True)
+class Conflict:
+    """Why nothing fits."""
+
+    requirements: tuple[str, ...]
+    because: str
+    closest: tuple[Closest, ...] = ()
+    ways_out: tuple[WayOut, ...] = ()
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What ``find`` answers.
+
+    ``status`` is ``complete`` (these are the closest, proven), ``nothing_fits`` (proven), or ``incomplete`` (stopped
+    before the proof: ``combinations`` is the best so far, ``proven`` says what is known of the rest).
+    """
+
+    plan: Plan
+    status: Literal["complete", "nothing_fits", "incomplete"]
+    combinations: tuple[Checked, ...]
+    considered: Considered
+    conflict: Conflict | None = None
+    proven: str = ""
+    seconds: float = 0.0
+    counts: Mapping[str, int] = field(default_factory=dict)
+
+    def __iter__(self) -> Any:
+        return iter(self.combinations)
+
+    def __len__(self) -> int:
+        return len(self.combinations)
+
+    def frame(self) -> pandas.DataFrame:
+        """One row a combination: rank, ids, machining, closeness, figures by key."""
+        return frame(self.combinations)
+
+
+def frame(combinations: Sequence[Checked]) -> pandas.DataFrame:
+    """Combinations as a pandas DataFrame, best first."""
+    import pandas
+
+    return pandas.DataFrame([{"rank": rank, **each.as_row()} for rank, each in enumerate(combinations, 1)])

@@ -1,0 +1,137 @@
+"""What must hold whatever is wanted: parts that fit one another, and clearances that physics asks for.
+
+A fit compares nominal sizes; a physical rule is a limit on a figure, in the plan's tolerance mode, and is silent where
+the figure cannot be computed. A new rule is one entry here: the search, the check and the explanations read the tables.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from kitwright.solver.combination import Combination
+from kitwright.solver.parts import Block, Part
+
+SAME_SIZE = 1e-7
+"""Difference in metres within which two nominal sizes are equal: 0.1 µm."""
+
+_ROUNDING = 1e-12
+"""What float arithmetic may add to a difference of lengths."""
+
+
+@dataclass(frozen=True, slots=True)
+class Size:
+    """A size of one kind of part that another has to match: ``field`` of ``kind``."""
+
+    kind: str
+    field: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class FitRule:
+    """Two sizes that must be equal (or, for a gasket, at least as large), by nominal size."""
+
+    id: str
+    first: Size
+    second: Size
+    compare: Literal["equal", "at least"]
+    sentence: str
+
+    def holds(self, first: float, second: float) -> bool:
+        """Whether the second size (m) goes with the first (m)."""
+        if self.compare == "equal":
+            return abs(second - first) <= SAME_SIZE + _ROUNDING
+        return second - first >= -SAME_SIZE - _ROUNDING
+
+
+FITS = (
+    FitRule(
+        "journal_to_big_end",
+        Size("crank", "journal", "journal"),
+        Size("rod", "big_end", "big end"),
+        "equal",
+        "the rod's big end must be made for the crank's journal",
+    ),
+    FitRule(
+        "pin_to_pin",
+        Size("rod", "pin", "pin"),
+        Size("piston", "pin", "pin"),
+        "equal",
+        "rod and piston must take the same pin",
+    ),
+    FitRule(
+        "piston_to_bore",
+        Size("block", "bore", "bore"),
+        Size("piston", "bore", "bore"),
+        "equal",
+        "the piston must be made for the bore",
+    ),
+    FitRule(
+        "gasket_bore_to_bore",
+        Size("block", "bore", "bore"),
+        Size("gasket", "bore", "gasket bore"),
+        "at least",
+        "the gasket's bore must not be smaller than the cylinder's",
+    ),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class PhysicalRule:
+    """A lower limit, 0, on a figure; ``strict`` where 0 itself is too little."""
+
+    id: str
+    figure: str
+    strict: bool
+    sentence: str
+
+
+PHYSICAL = (
+    PhysicalRule("quench_positive", "quench", True, "the piston must not touch the head"),
+    PhysicalRule("clearance_volume_positive", "clearance_volume", True, "there must be volume above the piston"),
+    PhysicalRule("coil_bind", "coil_bind_margin", False, "the spring's coils must not touch at full lift"),
+    PhysicalRule("retainer_to_guide", "retainer_margin", False, "the retainer must not meet the guide"),
+    PhysicalRule("rod_side_clearance", "rod_side_clearance", False, "the big end must go between the journal's cheeks"),
+    PhysicalRule("head_lift", "head_lift_margin", False, "the valve must not lift further than the head takes"),
+    PhysicalRule("spring_lift", "spring_lift_margin", False, "the valve must not lift further than the spring takes"),
+)
+
+
+def carries_tag(part: Part, block: Part | None) -> bool:
+    """Whether a part goes on a block by its tags: it names none, or one that the block carries."""
+    return not part.fits or not isinstance(block, Block) or bool(set(part.fits) & set(block.tags))
+
+
+def bore_of(combination: Combination) -> float | None:
+    """The cylinder bore, after any rebore, in metres."""
+    block = combination.parts.get("block")
+    if not isinstance(block, Block):
+        return None
+    return (combination.rebore or block.bore).si
+
+
+def sizes(combination: Combination, rule: FitRule) -> list[tuple[float, float, Part]]:
+    """The pairs of sizes (m) that a fit compares in a combination, each with the part of the second."""
+    if rule.first.kind == "block":
+        first = bore_of(combination)
+    else:
+        owner = combination.parts.get(rule.first.kind)
+        first = getattr(owner, rule.first.field).si if owner is not None else None
+    if first is None:
+        return []
+    others: list[Part] = []
+    if rule.second.kind == "gasket":
+        others.extend(dict.fromkeys(combination.gaskets))
+    elif rule.second.kind in combination.parts:
+        others.append(combination.parts[rule.second.kind])
+    return [(first, getattr(other, rule.second.field).si, other) for other in others]
+
+
+def fits_together(combination: Combination) -> bool:
+    """Whether all fits and tags of a combination hold."""
+    if not all(rule.holds(first, second) for rule in FITS for first, second, _ in sizes(combination, rule)):
+        return False
+    block = combination.parts.get("block")
+    return all(carries_tag(part, block) for part in (*combination.parts.values(), *combination.gaskets))
+

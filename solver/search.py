@@ -1,0 +1,308 @@
+"""The closest combinations, in the plan's order, with proof that none is missing.
+
+CP-SAT proposes, the plain check decides. The order's keys (goals not established, closeness, cost, gaskets, machining)
+are integers of the model and lower bounds of what the check finds, so regions of the search are worked through in that
+order: the least key is proved, its region is enumerated whole, and a region with too many answers is split by the next
+key, in the end by the ids. What is found is final when no region that is left can hold a smaller key.
+"""
+
+from __future__ import annotations
+
+import bisect
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from itertools import product
+from typing import Any
+
+from kitwright.solver.candidates import Candidates, candidates
+from kitwright.solver.catalogue import Catalogue
+from kitwright.solver.check import check, judge
+from kitwright.solver.combination import Combination
+from kitwright.solver.encode import FAR, KEYS, Clock, Collector, Encoder, Model, OutOfTime, caps, prune
+from kitwright.solver.facets import Builder, Choice, Facets, combine
+from kitwright.solver.parts import KINDS
+from kitwright.solver.plan import Plan
+from kitwright.solver.result import Answer, Checked, Considered
+from kitwright.solver.terms import MONEY_UNIT, Maker, Mask, Terms, wanted_leaves
+
+DEFAULT_SECONDS = 60.0
+AT_ONCE = 400
+"""Answers of one region that are enumerated before it is split."""
+
+Progress = Callable[[str], None]
+
+
+@dataclass
+class Best:
+    """The best combinations so far, by the order's key."""
+
+    wanted: int
+    keys: list[tuple[Any, ...]] = field(default_factory=list)
+    found: list[Combination] = field(default_factory=list)
+    seen: set[Any] = field(default_factory=set)
+
+    def offer(self, key: tuple[Any, ...], combination: Combination) -> None:
+        """Take a fitting combination into the list, if it is among the best."""
+        place = bisect.bisect_left(self.keys, key)
+        if place >= self.wanted or (place < len(self.keys) and self.keys[place] == key):
+            return
+        self.keys.insert(place, key)
+        self.found.insert(place, combination)
+        del self.keys[self.wanted :], self.found[self.wanted :]
+
+    @property
+    def full(self) -> bool:
+        """Whether as many as wanted have been found."""
+        return len(self.keys) >= self.wanted
+
+    def closed(self, lower: tuple[Any, ...]) -> bool:
+        """Whether nothing from ``lower`` on (a prefix of the key, as a lower bound) can enter the list any more."""
+        return self.full and self.keys[-1][: len(lower)] < lower
+
+
+class Search:
+    """One question to one catalogue."""
+
+    def __init__(self, options: Candidates, plan: Plan, wanted: int, clock: Clock, progress: Progress | None) -> None:
+        self.plan = plan
+        self.clock = clock
+        self.progress = progress or (lambda _: None)
+        self.best = Best(wanted)
+        self.counts = {"solves": 0, "proposed": 0, "checked": 0, "classes": 0}
+        self.proven = "nothing yet"
+        self.facets: Facets = Builder(options, wanted_leaves(plan)).build()
+        self.terms: Terms = Maker(self.facets, plan).make()
+        self.alive = prune(self.terms, self.terms.alive)
+        self.orders = self._id_orders()
+
+    def _id_orders(self) -> dict[str, list[Any]]:
+        found: dict[str, list[Any]] = {}
+        for facet in self.facets.facets.values():
+            found |= {kind: names for kind, (_, names) in facet.ranks.items()}
+        return {kind: found[kind] for kind in KINDS if kind in found}
+
+    @property
+    def empty(self) -> bool:
+        """Whether pruning alone has shown that nothing fits."""
+        return not all(mask.any() for mask in self.alive.values())
+
+    def run(self) -> None:
+        """Fill :attr:`best`; raises :class:`OutOfTime` when the time is up first."""
+        if self.empty:
+            return
+        always = sum(lack.always for lack in self.terms.lacks)
+        whole = self._model(self.alive, FAR)
+        if self._collect(whole, {}, small=True):
+            return
+        for unproved in range(always, len(self.terms.lacks) + 1):
+            if self.best.closed((unproved,)):
+                return
+            self._level(whole, unproved)
+
+    # regions
+
+    def _level(self, whole: Model, unproved: int) -> None:
+        """All of one number of goals not established, closeness upwards."""
+        held = {"unproved": (unproved, unproved)}
+        status, _ = self._solve(whole, held | {"closeness": (0, FAR)})
+        if status == "none":
+            return
+        low, width = 0, 0
+        while not self.best.closed((unproved, low)):
+            model, found = self._next_closeness(held, low)
+            if model is None:
+                return
+            self.proven = f"no combination is closer than {found}" + (f", {unproved} goals not established" if unproved else "")
+            self.progress(f"closeness {found}: {len(self.best.found)} found")
+            if self.best.closed((unproved, found)):
+                return
+            high = found + width
+            if high > model.most:
+                model = self._model(*self._capped(high))
+            before = len(self.best.found)
+            bounds = held | {"closeness": (found, high)}
+            if self._collect(model, bounds):
+                width = width * 2 + 1 if len(self.best.found) - before < self.best.wanted else width
+                low = high + 1
+            else:
+                self._split(model, held | {"closeness": (found, found)}, (unproved, found), 2)
+                width, low = 0, found + 1
+
+    def _next_closeness(self, held: dict[str, tuple[int, int]], low: int) -> tuple[Model | None, int]:
+        """The least closeness from ``low`` on, with a model that reaches it; None where there is none."""
+        reach = 0
+        while True:
+            most = min(low + reach, FAR)
+            rows, _ = self._capped(most)
+            if all(mask.any() for mask in rows.values()):
+                model = self._model(rows, most)
+                status, solver = self._solve(model, held | {"closeness": (low, most)})
+                if status != "none":
+                    if reach == 0:
+                        return model, low
+                    reached = int(solver.value(model.keys["closeness"]))
+                    status, solver = self._solve(model, held | {"closeness": (low, reached)}, "closeness")
+                    return model, int(solver.value(model.keys["closeness"]))
+            if most >= FAR:
+                return None, 0
+            reach = reach * 2 + 1 if reach < 4096 else FAR
+
+    def _capped(self, most: int) -> tuple[dict[str, Mask], int]:
+        alive = {each: mask.copy() for each, mask in self.alive.items()}
+        if most >= FAR:
+            return alive, most
+        return prune(self.terms, alive, caps(self.terms, most, alive)), most
+
+    def _split(self, model: Model, held: dict[str, tuple[int, int]], prefix: tuple[Any, ...], depth: int) -> None:
+        """Work through a region by its next key, least first."""
+        names = list(model.keys)
+        if depth == len(KEYS) and depth == len(names):
+            rows, most = self._capped(held["closeness"][1])
+            model = self._model(rows, most, ids=True)
+            names = list(model.keys)
+        if depth >= len(names):
+            self._collect(model, held, small=False, at_once=FAR)
+            return
+        name = names[depth]
+        low, width = 0, 0
+        while not self.best.closed((*prefix, *self._lower(name, low))):
+            status, solver = self._solve(model, held | {name: (low, FAR)}, name)
+            if status == "none":
+                return
+            found = int(solver.value(model.keys[name]))
+            if self.best.closed((*prefix, *self._lower(name, found))):
+                return
+            before = len(self.best.found)
+            if self._collect(model, held | {name: (found, found + width)}):
+                low = found + width + 1
+                if len(self.best.found) - before < self.best.wanted:
+                    width = width * 4 + (self._window(found) if name == "cost" else 0)
+                continue
+            self._split(model, held | {name: (found, found)}, (*prefix, *self._exactly(name, found)), depth + 1)
+            low, width = found + 1, 0
+
+    @staticmethod
+    def _window(found: int) -> int:
+        return max(found // 50, int(1 / MONEY_UNIT))
+
+    def _lower(self, name: str, value: int) -> tuple[Any, ...]:
+        """A key's value in the model as a lower bound of the check's key."""
+        if name == "unknown_cost":
+            return ((value, 0.0),)
+        if name == "cost":
+            return ((0, value * MONEY_UNIT - 1e-7),)
+        names = self.orders.get(name)
+        if names is not None:
+            return (names[value] if value < len(names) else _AFTER_ALL,)
+        return (value,)
+
+    def _exactly(self, name: str, value: int) -> tuple[Any, ...]:
+        """What a fixed key adds to the prefix; the two keys of cost are one of the check's."""
+        return () if name == "unknown_cost" else self._lower(name, value)
+
+    # solving
+
+    def _model(self, rows: dict[str, Mask], most: int, ids: bool = False) -> Model:
+        encoder = Encoder(self.terms, rows, most, ids)
+        model = encoder.build()
+        model.most = most
+        self.counts["classes"] = max(self.counts["classes"], model.size)
+        return model
+
+    def _solve(self, model: Model, bounds: dict[str, tuple[int, int]], minimise: str | None = None) -> tuple[str, Any]:
+        self.counts["solves"] += 1
+        free = {name: (0, min(FAR, model.most) if name == "closeness" else FAR) for name in model.keys}
+        return model.solve(free | bounds, self.clock, minimise)
+
+    def _collect(
+        self, model: Model, bounds: dict[str, tuple[int, int]], small: bool = False, at_once: int = AT_ONCE
+    ) -> bool:
+        """Enumerate a region and offer what passes the check; False where it holds too many (nothing is offered then)."""
+        self.counts["solves"] += 1
+        free = {name: (0, min(FAR, model.most) if name == "closeness" else FAR) for name in model.keys}
+        collector = Collector(model, at_once)
+        status, _ = model.solve(free | bounds, self.clock, callback=collector)
+        if status == "none":
+            return True
+        if collector.full:
+            return False
+        self.counts["proposed"] += len(collector.found)
+        for picked in collector.found:
+            self._expand(model, picked)
+        return True
+
+    def _expand(self, model: Model, picked: dict[str, int]) -> None:
+        """All combinations of one choice of classes, best first as far as they differ in ids alone."""
+        columns: list[list[Choice]] = []
+        for each, number in picked.items():
+            rows = model.classes[each][number]
+            expand = self.facets.facets[each].expand
+            columns.append([choice for row in rows.tolist() for choice in expand(row)])
+        for combination in _in_order(columns):
+            self.counts["checked"] += 1
+            self.clock.check()
+            verdict = judge(combination, self.plan)
+            if verdict.fits:
+                if self.best.closed(verdict.key):
+                    continue
+                self.best.offer(verdict.key, combination)
+
+
+_AFTER_ALL = chr(0x10FFFF)
+
+
+def _in_order(columns: list[list[Choice]]) -> Iterator[Combination]:
+    for choices in product(*columns):
+        yield combine(choices)
+
+
+def find(
+    catalogue: Catalogue,
+    plan: Plan,
+    top: int = 10,
+    seconds: float = DEFAULT_SECONDS,
+    progress: Progress | None = None,
+) -> Answer:
+    """The combinations that fit a plan, closest first, proven complete.
+
+    Args:
+        catalogue: the parts, as ``kitwright.catalogs.load`` reads them.
+        plan: what is wanted.
+        top: how many combinations to list.
+        seconds: time limit of the search; when it is reached the answer is ``incomplete``.
+        progress: called with a line of text now and then.
+
+    Returns:
+        An :class:`~kitwright.solver.result.Answer`: ``complete``, ``nothing_fits`` or ``incomplete``.
+
+    Raises:
+        ValueError: ``top`` is not positive, or a value is too large for the model's integers.
+    """
+    if top < 1:
+        raise ValueError(f"the number of combinations wanted is {top}; at least 1")
+    clock = Clock(seconds)
+    options = candidates(catalogue, plan)
+    considered = Considered(options.possible, options.parts_out)
+    if options.empty_kinds:
+        return Answer(plan, "nothing_fits", (), considered, seconds=clock.spent)
+    search = Search(options, plan, top, clock, progress)
+    status = "complete"
+    try:
+        search.run()
+    except OutOfTime:
+        status = "incomplete"
+    found = tuple(_checked(search.best, plan))
+    if status == "complete" and not found:
+        status = "nothing_fits"
+    return Answer(plan, status, found, considered, None, search.proven, clock.spent, search.counts)  # type: ignore[arg-type]
+
+
+def _checked(best: Best, plan: Plan) -> Iterator[Checked]:
+    for combination in best.found:
+        checked = check(combination, plan, spreads=False)
+        if checked.fits:
+            yield checked
+
+
+
