@@ -177,9 +177,14 @@ def allowance_limits(combination: Combination, plan: Plan) -> list[Limit]:
     for part in dict.fromkeys((*combination.parts.values(), *combination.gaskets)):
         if part.id in plan.avoid:
             broken(f"avoid.{part.id}", f"the plan avoids {part.id}")
-        pinned = plan.use.get(part.kind)
-        if pinned is not None and part.id not in pinned:
-            broken(f"use.{part.kind}", f"the plan pins {' + '.join(pinned)}, not {part.id}")
+    for kind, pinned in plan.use.items():
+        if kind == "gasket":
+            stack = sorted(each.id for each in combination.gaskets)
+            kept = stack == sorted(pinned) if len(pinned) > 1 else bool(stack) and set(stack) <= set(pinned)
+        else:
+            kept = kind in combination.parts and combination.parts[kind].id in pinned
+        if not kept:
+            broken(f"use.{kind}", f"the plan pins {' + '.join(pinned)}")
     for part, count in combination.to_buy():
         if part.kind in plan.shelf_only:
             broken("shelf_only", f"{part.id} is not on the shelf ({count} to buy)")

@@ -104,10 +104,11 @@ def caps(terms: Terms, most: int, alive: dict[str, Mask]) -> list[Linear]:
     for levels in terms.levels:
         index = most // levels.weight
         for side, count in (("min", levels.most[0]), ("max", levels.most[1])):
-            linear = levels.level(side, index, rows) if index < count else None  # type: ignore[arg-type]
-            if linear is not None:
-                linear.skip = levels.skip
-                found.append(linear)
+            level = levels.level(side, index, rows) if index < count else None  # type: ignore[arg-type]
+            if level is not None:
+                same, rest = level
+                both = {each: same.terms.get(each, 0) + rest.terms.get(each, 0) for each in same.terms | rest.terms}
+                found.append(Linear(levels.name, both, levels.skip))  # type: ignore[arg-type]
     for each, points in terms.points.items():
         alive[each] &= points <= most
     return found
@@ -142,10 +143,9 @@ class Model:
         if minimise is not None:
             self.model.minimize(self.keys[minimise])
         solver = cp_model.CpSolver()
+        _tune(solver.parameters)
         solver.parameters.max_time_in_seconds = clock.left
         solver.parameters.num_workers = workers
-        solver.parameters.catch_sigint_signal = False
-        solver.parameters.random_seed = 0
         if callback is not None:
             solver.parameters.enumerate_all_solutions = True
         status = _run(solver, self.model, callback, clock)
@@ -158,6 +158,22 @@ class Model:
         if status == cp_model.MODEL_INVALID:
             raise RuntimeError(f"the model is invalid: {self.model.validate()}")
         raise OutOfTime
+
+
+def _tune(parameters: Any) -> None:
+    """Settings that measurements chose (tests/benchmarks): rows are pruned and merged before the model is made, so that
+    presolve, probing and the linear relaxation cost far more than they find; a second worker gains nothing.
+    """
+    parameters.cp_model_presolve = False
+    parameters.cp_model_probing_level = 0
+    parameters.symmetry_level = 0
+    parameters.linearization_level = 0
+    parameters.inprocessing_dtime_ratio = 0.0
+    parameters.inprocessing_probing_dtime = 0.0
+    parameters.inprocessing_minimization_dtime = 0.0
+    parameters.search_branching = cp_model.FIXED_SEARCH
+    parameters.catch_sigint_signal = False
+    parameters.random_seed = 0
 
 
 def _run(solver: Any, model: Any, callback: Any, clock: Clock) -> Any:
@@ -208,6 +224,7 @@ class Encoder:
         self.model = cp_model.CpModel()
         self.chosen: dict[str, list[Any]] = {}
         self._literals: dict[tuple[str, bytes], Any] = {}
+        self._carriers: list[tuple[dict[str, Ints], Any]] = []
 
     def _always(self, linear: Linear) -> bool:
         return sum(int(values[self.alive[each]].min()) for each, values in linear.terms.items()) >= 0
@@ -273,25 +290,83 @@ class Encoder:
         return low, high
 
     def _term(self, values: Mapping[str, Any]) -> Any:
-        """Σ over facets with one integer variable a facet that varies: small constraints propagate better."""
-        total: Any = 0
-        for each, column in values.items():
-            total = total + self._column(each, np.asarray(column))
-        return total
+        """Σ over facets of the chosen class's value, as one shared variable and a constant where it varies."""
+        picked = {each: np.asarray(column)[self.first[each]] for each, column in values.items() if each in self.first}
+        return self._total({each: column.astype(np.int64) for each, column in picked.items()})
+
+    def _total(self, columns: Mapping[str, Ints]) -> Any:
+        """A sum over classes: columns that differ by constants or sign alone share one variable.
+
+        Sums that run with another sum (clearance volume with quench) are written as that sum times a whole number plus a
+        remainder of small range: exact, and bounds on the one then tighten the other.
+        """
+        constant, sign = 0, 0
+        shapes: dict[str, Ints] = {}
+        for each, picked in columns.items():
+            constant += int(picked[0])
+            moved = picked - picked[0]
+            if moved.any():
+                sign = sign or int(np.sign(moved[np.nonzero(moved)[0][0]]))
+                shapes[each] = moved * sign
+        if not shapes:
+            return constant
+        if len(shapes) == 1:
+            return sign * self._of_classes(*next(iter(shapes.items()))) + constant
+        key = ("total", b"".join(each.encode() + picked.tobytes() for each, picked in sorted(shapes.items())))
+        if key not in self._literals:
+            factor, carrier, rest = self._carried(shapes)
+            parts = [self._of_classes(each, picked) for each, picked in rest.items()]
+            low = sum(int(picked.min()) for picked in shapes.values())
+            high = sum(int(picked.max()) for picked in shapes.values())
+            total = self.model.new_int_var(low, high, "")
+            self.model.add(total == sum(parts) + (factor * carrier if factor else 0))
+            self._literals[key] = total
+            self._carriers.append((shapes, total))
+        return sign * self._literals[key] + constant
+
+    def _carried(self, shapes: dict[str, Ints]) -> tuple[int, Any, dict[str, Ints]]:
+        """The sum that takes most of the range out of these columns, the whole number of it, and what remains."""
+        best: tuple[int, Any, dict[str, Ints]] = (0, None, shapes)
+        least = 0.5 * sum(float(np.ptp(picked)) for picked in shapes.values())
+        for others, total in self._carriers:
+            common = [each for each in others if each in shapes]
+            spread = sum(float(np.var(others[each])) for each in common)
+            if len(common) < 2 or not spread:
+                continue
+            together = sum(float(np.cov(shapes[each], others[each], bias=True)[0, 1]) for each in common)
+            factor = round(together / spread)
+            if not factor or abs(factor) > 1 << 20:
+                continue
+            rest = {each: picked - factor * others[each] if each in others else picked for each, picked in shapes.items()}
+            rest |= {each: -factor * picked for each, picked in others.items() if each not in shapes}
+            reach = sum(float(np.ptp(picked)) for picked in rest.values())
+            if reach < least:
+                best, least = (factor, total, rest), reach
+        return best
 
     def _column(self, facet: str, column: Any) -> Any:
-        if facet not in self.first:
-            return 0
-        picked = column[self.first[facet]].astype(np.int64)
-        low, high = int(picked.min()), int(picked.max())
-        if low == high:
-            return low
+        return self._of_classes(facet, column[self.first[facet]].astype(np.int64)) if facet in self.first else 0
+
+    def _of_classes(self, facet: str, picked: Ints) -> Any:
+        """One value a class as a variable (or a constant), fixed by a literal for each value."""
+        values, group = np.unique(picked, return_inverse=True)
+        if len(values) == 1:
+            return int(values[0])
         key = (facet, picked.tobytes())
         if key not in self._literals:
-            variable = self.model.new_int_var(low, high, "")
-            self.model.add(variable == cp_model.LinearExpr.weighted_sum(self.chosen[facet], picked.tolist()))
+            variable = self.model.new_int_var_from_domain(cp_model.Domain.from_values(values.tolist()), "")
+            for literal, value in zip(self._groups(facet, group), values.tolist(), strict=True):
+                self.model.add(variable == value).only_enforce_if(literal)
             self._literals[key] = variable
         return self._literals[key]
+
+    def _groups(self, facet: str, group: Any) -> list[Any]:
+        """A literal for each group of classes."""
+        found = []
+        for number in range(int(group.max()) + 1):
+            members = np.nonzero(group == number)[0]
+            found.append(self.chosen[facet][members[0]] if len(members) == 1 else self._flag(facet, group == number))
+        return found
 
     def _skips(self, skip: Mapping[str, Mask]) -> tuple[list[Any], bool]:
         """Literals that are all true where nothing is skipped, and whether something always is."""
@@ -343,6 +418,10 @@ class Encoder:
             low, high = (0, self.most) if name == "closeness" else (0, FAR)
             found.keys[name] = self.model.new_int_var(low, high, name)
             self.model.add(found.keys[name] == expressions[name])
+        for each in self.chosen:  # choose rows, the cheapest first: what is not chosen follows
+            paid = self.terms.facets.facets[each].paid[self.first[each]]
+            order = [self.chosen[each][i] for i in np.argsort(paid, kind="stable")]
+            self.model.add_decision_strategy(order, cp_model.CHOOSE_FIRST, cp_model.SELECT_MAX_VALUE)
         found.size = sum(map(len, self.chosen.values()))
         return found
 
@@ -487,33 +566,30 @@ class Encoder:
             return 0
         most = self.most // levels.weight
         missed: list[Any] = []
-        rows = self.first
+        certain = 0
         for side, count in (("min", levels.most[0]), ("max", levels.most[1])):
             for index in range(min(count, most + 1)):
-                linear = levels.level(side, index, rows)  # type: ignore[arg-type]
-                if linear is None:
+                level = levels.level(side, index, self.first)  # type: ignore[arg-type]
+                if level is None:
                     break
-                lowest = sum(int(values.min()) for values in linear.terms.values())
+                lowest = sum(int(values.min()) for linear in level for values in linear.terms.values())
+                highest = sum(int(values.max()) for linear in level for values in linear.terms.values())
                 if lowest >= 0:
                     break
-                missed.append(self._missed(linear))
+                if highest < 0:
+                    certain += 1
+                else:
+                    missed.append(self._missed(*level))
         if not missed:
-            return 0
-        total = self.model.new_int_var(0, len(missed), "")
-        self.model.add(total == cp_model.LinearExpr.sum(missed))
-        return levels.weight * self._unless(total, len(missed), literals)
+            return levels.weight * self._unless(certain, certain, literals)
+        total = self.model.new_int_var(0, len(missed) + certain, "")
+        self.model.add(total == cp_model.LinearExpr.sum(missed) + certain)
+        return levels.weight * self._unless(total, len(missed) + certain, literals)
 
-    def _missed(self, linear: Linear) -> Any:
-        """A literal that is true exactly where a sum over classes is negative."""
+    def _missed(self, same: Linear, rest: Linear) -> Any:
+        """A literal that is true exactly where a sum over classes (in two parts) is negative."""
         literal = self.model.new_bool_var("")
-        total: Any = 0
-        for each, picked in linear.terms.items():
-            full = np.zeros(int(self.first[each].max()) + 1, dtype=np.int64)
-            full[self.first[each]] = picked
-            total = total + self._column(each, full)
-        if isinstance(total, int):
-            self.model.add(literal == int(total < 0))
-            return literal
+        total = self._total(same.terms) + self._total(rest.terms)
         self.model.add(total >= 0).only_enforce_if(literal.negated())
         self.model.add(total <= -1).only_enforce_if(literal)
         return literal

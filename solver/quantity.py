@@ -183,7 +183,7 @@ def unit_factor(unit: str, dimension: Dimension) -> Fraction:
     """
     if dimension in BARE:
         if unit:
-            raise QuantityError(f"`{unit}`: a {dimension.name} is a bare number without a unit")
+            raise QuantityError(f"`{unit}`: {_a(dimension.name)} is a bare number without a unit")
         return Fraction(1)
     name = " ".join(unit.split())
     name = re.sub(r"\s*([*/·])\s*", lambda match: "*" if match[1] == "·" else match[1], name)
@@ -192,7 +192,7 @@ def unit_factor(unit: str, dimension: Dimension) -> Fraction:
     if known is not None:
         if known[0] is not dimension:
             raise QuantityError(
-                f"`{unit}` is a unit of {known[0].name}, and a {dimension.name} is wanted",
+                f"`{unit}` is a unit of {known[0].name}, and {_a(dimension.name)} is wanted",
                 f"write it in {_or(dimension.likely)}",
             )
         return known[1]
@@ -215,6 +215,11 @@ def _pint_factor(unit: str, name: str, dimension: Dimension) -> Fraction:
         return Fraction(float(registry.Quantity(1.0, parsed).to(dimension.si).magnitude))
     except Exception:
         raise QuantityError(f"`{unit}` cannot be converted", likely) from None
+
+
+def _a(name: str) -> str:
+    """``an angle``, ``a length``, ``money``."""
+    return name if name == MONEY.name else f"an {name}" if name[0] in "aeiou" else f"a {name}"
 
 
 def _or(names: tuple[str, ...]) -> str:
@@ -295,7 +300,7 @@ def parse(text: str, dimension: Dimension, origin: Origin | None = None) -> Quan
     if dimension in BARE:
         for each in (unit, tolerance_unit):
             if each is not None:
-                raise QuantityError(f"`{text}`: a {dimension.name} is a bare number", f"without `{each}`?")
+                raise QuantityError(f"`{text}`: {_a(dimension.name)} is a bare number", f"without `{each}`?")
     elif unit is None and tolerance_unit is None:
         raise QuantityError(f"`{text}` has no unit", would_be(value, dimension))
     elif len(sides) == 2 and tolerance_unit is None:
@@ -329,6 +334,8 @@ def would_be(value: Fraction, dimension: Dimension) -> str:
     """
     number = plain(float(value))
     first = dimension.likely[0]
+    if dimension is TEMPERATURE:  # scales with different zeros have no factor
+        return f"{number} {first}?"
     ways = [f"{number} {first}"]
     for unit in dimension.likely[1:]:
         converted = value * unit_factor(unit, dimension) / unit_factor(first, dimension)

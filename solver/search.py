@@ -9,6 +9,7 @@ key, in the end by the ids. What is found is final when no region that is left c
 from __future__ import annotations
 
 import bisect
+import math
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -27,8 +28,11 @@ from kitwright.solver.result import Answer, Checked, Considered
 from kitwright.solver.terms import MONEY_UNIT, Maker, Mask, Terms, wanted_leaves
 
 DEFAULT_SECONDS = 60.0
-AT_ONCE = 400
-"""Answers of one region that are enumerated before it is split."""
+AT_ONCE = 60
+"""Answers of one region that are enumerated before it is split (or three times as many as are wanted)."""
+
+SMALL = 20_000
+"""Rows multiplied over the facets up to which everything is enumerated at once."""
 
 Progress = Callable[[str], None]
 
@@ -92,51 +96,62 @@ class Search:
         if self.empty:
             return
         always = sum(lack.always for lack in self.terms.lacks)
-        whole = self._model(self.alive, FAR)
-        if self._collect(whole, {}, small=True):
-            return
+        if math.prod(int(mask.sum()) for mask in self.alive.values()) <= SMALL:
+            whole = self._model(self.alive, FAR)
+            if self._collect(whole, {}):
+                return
         for unproved in range(always, len(self.terms.lacks) + 1):
             if self.best.closed((unproved,)):
                 return
-            self._level(whole, unproved)
+            self._level(unproved, proved_only=unproved == always)
 
     # regions
 
-    def _level(self, whole: Model, unproved: int) -> None:
+    def _level(self, unproved: int, proved_only: bool) -> None:
         """All of one number of goals not established, closeness upwards."""
         held = {"unproved": (unproved, unproved)}
-        status, _ = self._solve(whole, held | {"closeness": (0, FAR)})
-        if status == "none":
-            return
+        rows = self._established() if proved_only else self.alive
         low, width = 0, 0
         while not self.best.closed((unproved, low)):
-            model, found = self._next_closeness(held, low)
+            model, found = self._next_closeness(rows, held, low)
             if model is None:
                 return
-            self.proven = f"no combination is closer than {found}" + (f", {unproved} goals not established" if unproved else "")
+            self.proven = f"no combination is closer than {found}"
+            if unproved:
+                self.proven += f" with {unproved} goal{'s' if unproved > 1 else ''} not established"
             self.progress(f"closeness {found}: {len(self.best.found)} found")
             if self.best.closed((unproved, found)):
                 return
             high = found + width
             if high > model.most:
-                model = self._model(*self._capped(high))
+                model = self._model(self._capped(rows, high), high)
             before = len(self.best.found)
-            bounds = held | {"closeness": (found, high)}
-            if self._collect(model, bounds):
+            if self._collect(model, held | {"closeness": (found, high)}):
                 width = width * 2 + 1 if len(self.best.found) - before < self.best.wanted else width
                 low = high + 1
             else:
-                self._split(model, held | {"closeness": (found, found)}, (unproved, found), 2)
+                self._split(model, rows, held | {"closeness": (found, found)}, (unproved, found), 2)
                 width, low = 0, found + 1
 
-    def _next_closeness(self, held: dict[str, tuple[int, int]], low: int) -> tuple[Model | None, int]:
+    def _established(self) -> dict[str, Mask]:
+        """Rows without any that leaves a goal not established."""
+        alive = {each: mask.copy() for each, mask in self.alive.items()}
+        for lack in self.terms.lacks:
+            for each, flags in lack.flags.items():
+                if not lack.always:
+                    alive[each] &= ~flags
+        return prune(self.terms, alive)
+
+    def _next_closeness(
+        self, rows: dict[str, Mask], held: dict[str, tuple[int, int]], low: int
+    ) -> tuple[Model | None, int]:
         """The least closeness from ``low`` on, with a model that reaches it; None where there is none."""
         reach = 0
         while True:
             most = min(low + reach, FAR)
-            rows, _ = self._capped(most)
-            if all(mask.any() for mask in rows.values()):
-                model = self._model(rows, most)
+            within = self._capped(rows, most)
+            if all(mask.any() for mask in within.values()):
+                model = self._model(within, most)
                 status, solver = self._solve(model, held | {"closeness": (low, most)})
                 if status != "none":
                     if reach == 0:
@@ -148,26 +163,34 @@ class Search:
                 return None, 0
             reach = reach * 2 + 1 if reach < 4096 else FAR
 
-    def _capped(self, most: int) -> tuple[dict[str, Mask], int]:
-        alive = {each: mask.copy() for each, mask in self.alive.items()}
+    def _capped(self, rows: dict[str, Mask], most: int) -> dict[str, Mask]:
+        """Rows that a greatest closeness leaves."""
         if most >= FAR:
-            return alive, most
-        return prune(self.terms, alive, caps(self.terms, most, alive)), most
+            return rows
+        alive = {each: mask.copy() for each, mask in rows.items()}
+        return prune(self.terms, alive, caps(self.terms, most, alive))
 
-    def _split(self, model: Model, held: dict[str, tuple[int, int]], prefix: tuple[Any, ...], depth: int) -> None:
+    def _split(
+        self,
+        model: Model,
+        rows: dict[str, Mask],
+        held: dict[str, tuple[int, int]],
+        prefix: tuple[Any, ...],
+        depth: int,
+    ) -> None:
         """Work through a region by its next key, least first."""
         names = list(model.keys)
-        if depth == len(KEYS) and depth == len(names):
-            rows, most = self._capped(held["closeness"][1])
-            model = self._model(rows, most, ids=True)
+        if depth == len(KEYS) == len(names):
+            most = held["closeness"][1]
+            model = self._model(self._capped(rows, most), most, ids=True)
             names = list(model.keys)
         if depth >= len(names):
-            self._collect(model, held, small=False, at_once=FAR)
+            self._collect(model, held, at_once=FAR)
             return
         name = names[depth]
         low, width = 0, 0
         while not self.best.closed((*prefix, *self._lower(name, low))):
-            status, solver = self._solve(model, held | {name: (low, FAR)}, name)
+            status, solver = self._solve(model, held | {name: (low, self._highest(name, prefix))}, name)
             if status == "none":
                 return
             found = int(solver.value(model.keys[name]))
@@ -179,8 +202,14 @@ class Search:
                 if len(self.best.found) - before < self.best.wanted:
                     width = width * 4 + (self._window(found) if name == "cost" else 0)
                 continue
-            self._split(model, held | {name: (found, found)}, (*prefix, *self._exactly(name, found)), depth + 1)
+            self._split(model, rows, held | {name: (found, found)}, (*prefix, *self._exactly(name, found)), depth + 1)
             low, width = found + 1, 0
+
+    def _highest(self, name: str, prefix: tuple[Any, ...]) -> int:
+        """The highest cost that can still enter the list: the last one's, where it is as close."""
+        if name != "cost" or not self.best.full or self.best.keys[-1][:2] != prefix[:2] or self.best.keys[-1][2][0]:
+            return FAR
+        return math.ceil(self.best.keys[-1][2][1] / MONEY_UNIT) + 1
 
     @staticmethod
     def _window(found: int) -> int:
@@ -215,22 +244,16 @@ class Search:
         free = {name: (0, min(FAR, model.most) if name == "closeness" else FAR) for name in model.keys}
         return model.solve(free | bounds, self.clock, minimise)
 
-    def _collect(
-        self, model: Model, bounds: dict[str, tuple[int, int]], small: bool = False, at_once: int = AT_ONCE
-    ) -> bool:
-        """Enumerate a region and offer what passes the check; False where it holds too many (nothing is offered then)."""
+    def _collect(self, model: Model, bounds: dict[str, tuple[int, int]], at_once: int | None = None) -> bool:
+        """Enumerate a region and offer what passes the check; False where it holds more than is enumerated at once."""
         self.counts["solves"] += 1
         free = {name: (0, min(FAR, model.most) if name == "closeness" else FAR) for name in model.keys}
-        collector = Collector(model, at_once)
+        collector = Collector(model, at_once or max(AT_ONCE, 3 * self.best.wanted))
         status, _ = model.solve(free | bounds, self.clock, callback=collector)
-        if status == "none":
-            return True
-        if collector.full:
-            return False
         self.counts["proposed"] += len(collector.found)
         for picked in collector.found:
             self._expand(model, picked)
-        return True
+        return status == "none" or not collector.full
 
     def _expand(self, model: Model, picked: dict[str, int]) -> None:
         """All combinations of one choice of classes, best first as far as they differ in ids alone."""

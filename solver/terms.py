@@ -137,8 +137,11 @@ class AimLevels:
     most: tuple[int, int]
     skip: dict[str, Mask]
 
-    def level(self, side: Literal["min", "max"], level: int, rows: dict[str, Ints]) -> Linear | None:
-        """Whether level ``level`` is kept on one side, over some rows of each facet; None where it always is."""
+    def level(self, side: Literal["min", "max"], level: int, rows: dict[str, Ints]) -> tuple[Linear, Linear] | None:
+        """Whether level ``level`` is kept on one side, over some rows of each facet; None where it always is.
+
+        The sum comes in two: what is the same at every level (the figure of weight 1, the first one), and the rest.
+        """
         at_least = FIGURES[self.figure].at_least
         assert at_least is not None
         sign = -1.0 if side == "min" else 1.0
@@ -146,12 +149,15 @@ class AimLevels:
         if not weights:
             return None
         unit = unit_of(next(iter(weights)))
-        total: dict[str, Floats] = {}
-        for figure, weight in weights.items():
+        same: dict[str, Ints] = {}
+        rest: dict[str, Floats] = {}
+        for place, (figure, weight) in enumerate(weights.items()):
             for each, values in self.columns[figure].items():
-                if each in rows:
-                    total[each] = total.get(each, 0.0) + sign * weight * values[rows[each]]
-        return Linear(self.name, {each: up(values / unit) for each, values in total.items()})
+                if each in rows and place == 0:
+                    same[each] = up(sign * values[rows[each]] / unit)
+                elif each in rows:
+                    rest[each] = rest.get(each, 0.0) + sign * weight * values[rows[each]] / unit
+        return Linear(self.name, same), Linear(self.name, {each: up(values) for each, values in rest.items()})
 
 
 @dataclass

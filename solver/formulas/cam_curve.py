@@ -258,10 +258,10 @@ class MeasuredCurve:
         )
 
     def lift(self, angle: Any) -> Any:
-        """Lift at an angle, m; 0 beyond the readings."""
+        """Lift at an angle, m; 0 beyond the readings, and where the spline would dip below."""
         a, b, h, y0, y1, m0, m1, outside = self._piece(angle)
         value = a * y0 + b * y1 + ((a**3 - a) * m0 + (b**3 - b) * m1) * h**2 / 6
-        return np.where(outside, 0.0, value)[()]
+        return np.where(outside, 0.0, np.maximum(value, 0.0))[()]
 
     def slope(self, angle: Any) -> Any:
         """First derivative by the crank angle, m/rad."""
@@ -327,7 +327,7 @@ def _clamped_bends(knots: Any, values: Any) -> Any:
 
 
 def is_monotone(curve: Curve, points: int = 721) -> bool:
-    """Whether a curve rises to its nose and falls from it without a dip, point by point; dimensionless.
+    """Whether a curve rises to its nose and falls from it; dips below 1/10 000 of the lift do not count.
 
     Source: definition.
 
@@ -336,7 +336,7 @@ def is_monotone(curve: Curve, points: int = 721) -> bool:
     """
     laid = curve.columns()
     part = np.linspace(0.0, 1.0, points)
-    slack = 1e-9 * np.max(np.asarray(curve.max_lift))
+    slack = 1e-4 * np.max(np.asarray(curve.max_lift)) / points
     up = np.diff(laid.lift(-column(curve.spans[0]) * (1 - part)), axis=-1)
     down = np.diff(laid.lift(column(curve.spans[1]) * part), axis=-1)
     return bool(np.all(up >= -slack) and np.all(down <= slack))
@@ -489,7 +489,7 @@ def piston_to_valve(
 
     start, end = (np.broadcast_to(nose + each, shape) for each in (-curve.spans[0], curve.spans[1]))
     open_least, open_angle = least_over_angle(clearance, start, end)
-    shut = np.broadcast_to(np.asarray(gap, dtype=float), shape) <= open_least
+    shut = np.broadcast_to(np.asarray(gap, dtype=float), shape) <= open_least + 1e-12
     least: Any = np.where(shut, gap, open_least)
     angle: Any = np.where(shut, 0.0, open_angle)
     return least[()], angle[()]

@@ -68,8 +68,10 @@ def least_over_angle(
     with np.errstate(invalid="ignore", divide="ignore"):
         curvature = before - 2 * least + after
         shift = 0.5 * step * (before - after) / curvature
+        below = 0.125 * (before - after) ** 2 / curvature
     inside = (best - step >= start) & (best + step <= end) & (np.abs(shift) <= step) & np.isfinite(curvature)
     where = best + np.where(inside, shift, 0.0)
+    least = least - np.where(inside, below, 0.0)
     return least[..., 0][()], np.where(np.isnan(least), np.nan, where)[..., 0][()]
 
 

@@ -1,0 +1,423 @@
+"""A plan's file, with the command line laid over it, to a :class:`Plan` and its catalogue.
+
+Reading goes in two steps, so that faults of the plan and of the catalogue come together: :func:`read_plan`
+needs the plan's text alone; :func:`load_plan` reads the catalogue too, looks every id up and takes the
+measured values over.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, Literal, cast
+
+from kitwright.catalogs.load import Draft, finish, read_folder
+from kitwright.catalogs.nodes import Listing, Node, Scalar, Table, fault, in_words, is_absent
+from kitwright.catalogs.overrides import Overrides, lay_over
+from kitwright.catalogs.plan_goals import read_goals
+from kitwright.catalogs.plan_measured import Measured, apply_measured, read_measured
+from kitwright.catalogs.problems import InputError, Problem, clip, did_you_mean
+from kitwright.catalogs.read_yaml import read_yaml
+from kitwright.catalogs.values import read_count, read_flag, read_line, read_quantity
+from kitwright.solver.catalogue import Catalogue
+from kitwright.solver.parts import KINDS, PLURALS, FieldSpec, Gasket, Part
+from kitwright.solver.plan import MACHINING, MOST_GASKETS, TOLERANCES, Conditions, Plan
+from kitwright.solver.quantity import ANGLE, LENGTH, RATIO, TEMPERATURE, Quantity, QuantityError, parse
+
+_KEYS = (
+    "plan",
+    "catalogue",
+    "goals",
+    "parts",
+    "allow",
+    "tolerance",
+    "measured",
+    "conditions",
+    "reference",
+    "units",
+)
+_PARTS = ("use", "avoid", "shelf_only", "kinds", "optional")
+_ALLOW = ("gaskets", "machining")
+_CONDITIONS = ("altitude", "polytropic", "temperatures")
+_UNITS = ("mm", "in")
+
+TEMPERATURE_WORDS = (*KINDS, "barrel", "case", "air")
+"""What a temperature may be given for."""
+
+_GASKETS = FieldSpec("gaskets", "count", "most gaskets in one stack", False, None, 1, MOST_GASKETS)
+_ALTITUDE = (-500.0, 9000.0)
+"""Metres above the sea that a plan may name."""
+
+_POLYTROPIC = FieldSpec("polytropic", "quantity", "exponent of compression", False, RATIO, 1.0, 1.67)
+_TEMPERATURE = FieldSpec("temperature", "quantity", "temperature of a part", False, TEMPERATURE, -60, 600)
+
+
+def _reference(low: float, high: float, meaning: str, name: str) -> FieldSpec:
+    return FieldSpec(name, "quantity", meaning, False, LENGTH, low, high)
+
+
+REFERENCE: dict[str, FieldSpec] = {
+    "pushrod": _reference(20, 600, "a pushrod length known to be right", "pushrod"),
+    "gasket_stack": _reference(0, 30, "compressed gasket stack that it was right for", "gasket_stack"),
+    "base_radius": _reference(3, 60, "base circle radius that it was right for", "base_radius"),
+    "mill": _reference(0, 20, "head milling that it was right for", "mill"),
+    "deck_cut": _reference(0, 20, "deck cut that it was right for", "deck_cut"),
+    "pushrod_angle": FieldSpec(
+        "pushrod_angle", "quantity", "pushrod against the cylinder", False, ANGLE, 0, 60
+    ),
+}
+"""Keys of the plan's ``reference``."""
+
+
+@dataclass(slots=True)
+class Claim:
+    """An id that the plan names, to be looked up: ``kind`` is None where any kind will do."""
+
+    node: Scalar
+    kind: str | None
+    where: str
+
+
+@dataclass(slots=True)
+class PlanDraft:
+    """A plan as far as its own text says it; ids and measured fields are not looked up yet."""
+
+    plan: Plan
+    folder: Path | None
+    """The catalogue's folder; None where the plan does not say it."""
+    claims: list[Claim]
+    measured: list[Measured]
+    problems: list[Problem]
+
+
+def load_plan(path: str | os.PathLike[str], overrides: Overrides | None = None) -> tuple[Plan, Catalogue]:
+    """Read a plan and its catalogue, with measured values in the parts' place.
+
+    Warnings about both are in the catalogue's ``warnings``.
+
+    Raises:
+        InputError: with every fault of plan, command line and catalogue.
+
+    """
+    draft = read_plan(path, overrides)
+    if draft.folder is None:
+        raise InputError(draft.problems)
+    read = read_folder(draft.folder)
+    if not read.faults:
+        # Looking ids up in half a catalogue would only say what its own faults say already.
+        _look_up(draft, read)
+        draft.plan, read.parts = apply_measured(draft.plan, draft.measured, read, draft.problems)
+    noted = [each for each in draft.problems if each.severity == "warning"]
+    faults = [each for each in (*draft.problems, *read.problems) if each.severity == "fault"]
+    if faults:
+        raise InputError(faults)
+    read.problems = [*noted, *read.problems]
+    return draft.plan, finish(read)
+
+
+def read_plan(path: str | os.PathLike[str], overrides: Overrides | None = None) -> PlanDraft:
+    """Read a plan without its catalogue; faults are in the draft's ``problems``.
+
+    Raises:
+        InputError: the file cannot be read as YAML at all.
+
+    """
+    file = Path(path)
+    problems: list[Problem] = []
+    table = read_yaml(file, problems)
+    if table is None:
+        raise InputError(problems)
+    if overrides is not None:
+        lay_over(table, overrides, problems)
+    return _Reader(file, table, problems).read()
+
+
+class _Reader:
+    """Goes through the plan's sections; every fault goes to ``problems``."""
+
+    def __init__(self, file: Path, table: Table, problems: list[Problem]) -> None:
+        self.file = file
+        self.table = table
+        self.problems = problems
+        self.claims: list[Claim] = []
+
+    def read(self) -> PlanDraft:
+        self._known(self.table, _KEYS, "")
+        goals, ceiling = read_goals(self.table.entries.get("goals"), self.problems)
+        parts = self._section("parts", _PARTS)
+        allow = self._section("allow", _ALLOW)
+        use = self._use(parts.entries.get("use"))
+        avoid = self._avoid(parts.entries.get("avoid"), use)
+        gaskets = self._gaskets(allow, use)
+        name, catalogue = self._text("plan"), self._text("catalogue")
+        measured = read_measured(self.table.entries.get("measured"), self.problems)
+        for each in measured:
+            self.claims += [Claim(node, kind, where) for node, kind, where in each.claims]
+        plan = Plan(
+            name=name or self.file.stem,
+            catalogue=catalogue,
+            goals=goals,
+            rev_ceiling=ceiling,
+            use={kind: tuple(node.text.strip() for node in ids) for kind, ids in use.items()},
+            avoid=frozenset(avoid),
+            shelf_only=self._shelf_only(parts.entries.get("shelf_only")),
+            kinds=self._kind_set(parts.entries.get("kinds"), "parts.kinds"),
+            optional=self._kind_set(parts.entries.get("optional"), "parts.optional") or frozenset(),
+            gaskets=gaskets,
+            machining=self._machining(allow.entries.get("machining")),
+            tolerance=cast(Any, self._choice("tolerance", TOLERANCES)),
+            conditions=self._conditions(),
+            reference=self._reference(),
+            units=cast(Literal["mm", "in"], self._choice("units", _UNITS)),
+        )
+        folder = self._folder(catalogue)
+        return PlanDraft(plan, folder, self.claims, measured, self.problems)
+
+    def _folder(self, text: str) -> Path | None:
+        if text:
+            return self.file.parent / text
+        if is_absent(self.table.entries.get("catalogue")):
+            message = "the plan does not say where its catalogue is"
+            suggestion = "write `catalogue: ./catalogue`, relative to the plan"
+            self.problems.append(Problem(message, suggestion, str(self.file), 1, field="catalogue"))
+        return None
+
+    def _complain(self, where: str) -> Any:
+        def complain(node: Node, message: str, suggestion: str) -> None:
+            self.problems.append(fault(node, message, suggestion, name=where))
+
+        return complain
+
+    def _known(self, table: Table, keys: Iterable[str], where: str) -> None:
+        for key in table.entries:
+            if key not in keys:
+                owner = where or "a plan"
+                message = f"`{clip(key)}` is no key of {owner}"
+                suggestion = did_you_mean(key, keys, "keys")
+                name = clip(f"{where}.{key}" if where else key)
+                self.problems.append(Problem(message, suggestion, *table.place(key), field=name))
+
+    def _section(self, name: str, keys: Iterable[str]) -> Table:
+        node = self.table.entries.get(name)
+        if isinstance(node, Table):
+            self._known(node, keys, name)
+            return node
+        if node is not None and not is_absent(node):
+            message = f"{in_words(node)} was read, and a mapping is wanted"
+            self.problems.append(fault(node, message, f"keys: {', '.join(keys)}", name=name))
+        return Table({}, self.table.file, self.table.line)
+
+    def _text(self, key: str) -> str:
+        node = self.table.entries.get(key)
+        if node is None or is_absent(node):
+            return ""
+        return read_line(node, self._complain(key)) or ""
+
+    def _choice(self, key: str, choices: tuple[str, ...]) -> str:
+        node = self.table.entries.get(key)
+        if node is None or is_absent(node):
+            return choices[0]
+        if isinstance(node, Scalar) and node.text.strip() in choices:
+            return node.text.strip()
+        suggestion = did_you_mean(node.text if isinstance(node, Scalar) else "", choices, "one of")
+        self.problems.append(fault(node, f"{in_words(node)} is no choice for `{key}`", suggestion, name=key))
+        return choices[0]
+
+    def _items(self, node: Node | None, where: str) -> list[Scalar]:
+        """Words of a list; one word stands for a list of one."""
+        if node is None or is_absent(node):
+            return []
+        found = []
+        for item in node.items if isinstance(node, Listing) else [node]:
+            if isinstance(item, Scalar) and item.text.strip() and not item.absent:
+                found.append(item)
+            else:
+                message = f"{in_words(item)} was read, and a word is wanted"
+                self.problems.append(fault(item, message, "write a list: `[a, b]`", name=where))
+        return found
+
+    def _kind(self, word: str, file: str, line: int, where: str) -> str | None:
+        if word in KINDS:
+            return word
+        suggestion = (
+            f"did you mean `{PLURALS[word]}`?" if word in PLURALS else did_you_mean(word, KINDS, "kinds")
+        )
+        self.problems.append(
+            Problem(f"`{clip(word)}` is no kind of part", suggestion, file, line, field=clip(where))
+        )
+        return None
+
+    def _kind_set(self, node: Node | None, where: str) -> frozenset[str] | None:
+        if node is None or is_absent(node):
+            return None
+        items = self._items(node, where)
+        found = [self._kind(item.text.strip(), item.file, item.line, where) for item in items]
+        if isinstance(node, Listing) and not node.items:
+            self.problems.append(
+                fault(node, "the list is empty", "name a kind, or leave the key out", name=where)
+            )
+        return frozenset(kind for kind in found if kind)
+
+    def _shelf_only(self, node: Node | None) -> frozenset[str]:
+        if node is None or is_absent(node):
+            return frozenset()
+        if isinstance(node, Listing):
+            return self._kind_set(node, "parts.shelf_only") or frozenset() if node.items else frozenset()
+        if isinstance(node, Scalar) and node.text.strip() in (*KINDS, *PLURALS):
+            return self._kind_set(node, "parts.shelf_only") or frozenset()
+        flag = read_flag(node, self._complain("parts.shelf_only"))
+        return frozenset(KINDS) if flag else frozenset()
+
+    def _machining(self, node: Node | None) -> frozenset[str]:
+        found = set()
+        for item in self._items(node, "allow.machining"):
+            word = item.text.strip()
+            if word in MACHINING:
+                found.add(word)
+            else:
+                suggestion = did_you_mean(word, MACHINING, "operations")
+                message = f"`{clip(word)}` is no machining operation"
+                self.problems.append(fault(item, message, suggestion, name="allow.machining"))
+        return frozenset(found)
+
+    def _use(self, node: Node | None) -> dict[str, list[Scalar]]:
+        if node is None or is_absent(node):
+            return {}
+        if not isinstance(node, Table):
+            message = f"{in_words(node)} was read, and a mapping of kind to id is wanted"
+            self.problems.append(fault(node, message, "write `use: {block: b72}`", name="parts.use"))
+            return {}
+        use: dict[str, list[Scalar]] = {}
+        for word, value in node.entries.items():
+            where = f"parts.use.{word}"
+            kind = self._kind(word, *node.place(word), where)
+            if kind is None:
+                continue
+            ids = self._items(value, where)
+            if not ids:
+                message = "no id is named"
+                self.problems.append(
+                    Problem(message, "name one, or delete the line", *node.place(word), field=where)
+                )
+            elif len(ids) > 1 and kind != "gasket":
+                named = " and ".join(f"`{clip(each.text)}`" for each in ids)
+                message = f"{named}: an engine takes one {kind.replace('_', ' ')}"
+                self.problems.append(fault(ids[-1], message, "pin one; only gaskets are stacked", name=where))
+            else:
+                use[kind] = ids
+                self.claims += [Claim(each, kind, where) for each in ids]
+        return use
+
+    def _avoid(self, node: Node | None, use: dict[str, list[Scalar]]) -> list[str]:
+        items = self._items(node, "parts.avoid")
+        self.claims += [Claim(each, None, "parts.avoid") for each in items]
+        pinned = {each.text.strip(): (each, kind) for kind, ids in use.items() for each in ids}
+        for item in items:
+            pin, kind = pinned.get(item.text.strip(), (None, ""))
+            if pin is not None:
+                there = f"{pin.file}:{pin.line}" if pin.line else pin.file
+                message = f"`{clip(item.text.strip())}` is to be avoided and used ({there}: {kind})"
+                self.problems.append(fault(item, message, "delete one of the two", name="parts.avoid"))
+        return [item.text.strip() for item in items]
+
+    def _gaskets(self, allow: Table, use: dict[str, list[Scalar]]) -> int:
+        node = allow.entries.get("gaskets")
+        most = 1
+        if node is not None and not is_absent(node):
+            most = read_count(node, _GASKETS, self._complain("allow.gaskets")) or MOST_GASKETS
+        stack = use.get("gasket", [])
+        if len(stack) > most:
+            message = f"{len(stack)} gaskets are pinned, and a stack may have {most}"
+            suggestion = (
+                f"write `allow: {{gaskets: {len(stack)}}}`" if len(stack) <= MOST_GASKETS else "pin fewer"
+            )
+            at = node if node is not None and isinstance(node, Scalar) and not node.line else stack[-1]
+            self.problems.append(fault(at, message, suggestion, name="parts.use.gasket"))
+        return most
+
+    def _conditions(self) -> Conditions:
+        table = self._section("conditions", _CONDITIONS)
+        found = Conditions()
+        altitude = self._altitude(table)
+        polytropic = self._quantity(table, "polytropic", _POLYTROPIC, "conditions")
+        if altitude is not None:
+            found = replace(found, altitude=altitude.si)
+        if polytropic is not None:
+            found = replace(found, polytropic=polytropic.si)
+        node = table.entries.get("temperatures")
+        if node is None or is_absent(node):
+            return found
+        where = "conditions.temperatures"
+        if not isinstance(node, Table):
+            message = f"{in_words(node)} was read, and a mapping is wanted"
+            self.problems.append(fault(node, message, "write `temperatures: {rod: 120 degC}`", name=where))
+            return found
+        self._known(node, TEMPERATURE_WORDS, where)
+        read = {word: self._temperature(node, word) for word in node.entries if word in TEMPERATURE_WORDS}
+        return replace(found, temperatures={word: each.si for word, each in read.items() if each is not None})
+
+    def _temperature(self, table: Table, word: str) -> Quantity | None:
+        return self._quantity(table, word, _TEMPERATURE, "conditions.temperatures")
+
+    def _reference(self) -> dict[str, Quantity]:
+        table = self._section("reference", REFERENCE)
+        read = {name: self._quantity(table, name, spec, "reference") for name, spec in REFERENCE.items()}
+        return {name: each for name, each in read.items() if each is not None}
+
+    def _altitude(self, table: Table) -> Quantity | None:
+        node = table.entries.get("altitude")
+        complain = self._complain("conditions.altitude")
+        if node is None or is_absent(node):
+            return None
+        if not isinstance(node, Scalar):
+            complain(node, f"{in_words(node)} was read, and one value is wanted", "such as `300 m`")
+            return None
+        number = clip(node.text.strip())
+        # The general messages would offer inches for a height above the sea.
+        if re.fullmatch(r"-?\d+(\.\d+)?", number):
+            complain(node, f"`{number}` has no unit", f"write `{number} m` or `{number} ft`")
+            return None
+        try:
+            read = parse(node.text, LENGTH, node.origin)
+        except QuantityError as error:
+            complain(node, error.problem, error.suggestion)
+            return None
+        if not _ALTITUDE[0] <= read.si <= _ALTITUDE[1]:
+            complain(
+                node, f"an altitude of {read} is impossible (-500 m to 9000 m)", f"it is {read.si:.0f} m"
+            )
+            return None
+        return read
+
+    def _quantity(self, table: Table, name: str, spec: FieldSpec, section: str) -> Quantity | None:
+        node = table.entries.get(name)
+        if node is None or is_absent(node):
+            return None
+        return read_quantity(node, spec, self._complain(f"{section}.{name}"))
+
+
+def _look_up(draft: PlanDraft, read: Draft) -> None:
+    """Complain about every id that is not in the catalogue, or is of another kind."""
+    parts: dict[str, Part] = {part.id: part for part in read.parts}
+    for claim in draft.claims:
+        part_id = claim.node.text.strip()
+        part = parts.get(part_id)
+        if part is None:
+            ids = [each.id for each in read.parts if claim.kind in (None, each.kind)]
+            what = f"{(claim.kind or 'part').replace('_', ' ')} `{clip(part_id)}`"
+            message = f"the catalogue {read.folder} holds no {what}"
+            suggestion = did_you_mean(part_id, ids, "it holds") or "it holds none of that kind"
+        elif claim.kind is not None and part.kind != claim.kind:
+            message = f"`{clip(part_id)}` is a {part.kind.replace('_', ' ')}, and a {claim.kind} is wanted"
+            suggestion = f"write `{part.kind}: {clip(part_id)}`, or another id"
+        elif isinstance(part, Gasket) and not part.stackable and len(draft.plan.use.get("gasket", ())) > 1:
+            if not claim.where.startswith("parts.use"):
+                continue
+            message = f"the gasket `{clip(part_id)}` may not be one of several"
+            suggestion = "pin it alone, or set `stackable: true`"
+        else:
+            continue
+        draft.problems.append(fault(claim.node, message, suggestion, name=claim.where))

@@ -1,0 +1,99 @@
+"""The starter: a plan and a catalogue of invented parts, laid into a folder of the builder's."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import tempfile
+from importlib import resources
+from importlib.resources.abc import Traversable
+from pathlib import Path
+
+from kitwright.catalogs.problems import InputError, Problem
+
+_PLAN = "plan.yaml"
+_FOLDER = "catalogue"
+
+
+def lay_starter(target: str | os.PathLike[str]) -> list[Path]:
+    """Copy the bundled starter to ``target/plan.yaml`` and ``target/catalogue/``; return what was written.
+
+    Nothing is ever overwritten: where a plan or a catalogue is there already, nothing at all is written.
+
+    Raises:
+        InputError: something is there already, or the place cannot be written to.
+
+    """
+    place = Path(target)
+    _refuse_taken(place)
+    made = _missing_folders(place)
+    try:
+        place.mkdir(parents=True, exist_ok=True)
+        return _copy(resources.files("kitwright.catalogs") / "starter", place)
+    except OSError as error:
+        for folder in made:
+            if folder.is_dir() and not any(folder.iterdir()):
+                folder.rmdir()
+        reason = error.strerror or str(error)
+        message = f"the starter cannot be written here: {reason}"
+        raise InputError([Problem(message, "name a folder that you may write to", str(place))]) from None
+
+
+def _refuse_taken(place: Path) -> None:
+    try:
+        if place.exists() and not place.is_dir():
+            raise InputError([Problem("is a file, and a folder is wanted", "name a folder", str(place))])
+        taken = [path for path in (place / _PLAN, place / _FOLDER) if os.path.lexists(path)]
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise InputError([Problem(f"cannot be used: {reason}", "name another folder", str(place))]) from None
+    if taken:
+        hint = "nothing was written: name another folder, or move it away"
+        raise InputError([Problem("is there already", hint, str(path)) for path in taken])
+
+
+def _missing_folders(place: Path) -> list[Path]:
+    """List the folders that will have to be made, innermost first."""
+    missing = []
+    while not place.exists():
+        missing.append(place)
+        if place.parent == place:
+            break
+        place = place.parent
+    return missing
+
+
+def _copy(starter: Traversable, place: Path) -> list[Path]:
+    """Write everything beside its place first, then move it there: the catalogue whole, the plan last."""
+    workbench = Path(tempfile.mkdtemp(prefix=".starter-", dir=place))
+    try:
+        folder = workbench / _FOLDER
+        folder.mkdir()
+        names = sorted(each.name for each in (starter / _FOLDER).iterdir() if _is_data(each.name))
+        for name in names:
+            (folder / name).write_bytes((starter / _FOLDER / name).read_bytes())
+        (workbench / _PLAN).write_bytes((starter / _PLAN).read_bytes())
+        folder.rename(place / _FOLDER)
+        try:
+            # A link, unlike a rename, fails where a plan has turned up meanwhile.
+            _move_new(workbench / _PLAN, place / _PLAN)
+        except OSError:
+            shutil.rmtree(place / _FOLDER, ignore_errors=True)
+            raise
+    finally:
+        shutil.rmtree(workbench, ignore_errors=True)
+    return [place / _PLAN, *(place / _FOLDER / name for name in names)]
+
+
+def _is_data(name: str) -> bool:
+    return name.endswith((".yaml", ".csv")) and not name.startswith(".")
+
+
+def _move_new(source: Path, target: Path) -> None:
+    try:
+        os.link(source, target)
+    except FileExistsError:
+        raise
+    except OSError:  # a file system without links
+        with target.open("xb") as file:
+            file.write(source.read_bytes())

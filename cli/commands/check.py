@@ -1,0 +1,101 @@
+"""``kitwright check``: one combination, every figure and every limit."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+from kitwright.cli import options
+from kitwright.cli.output import Status, check_target, deliver, guarded, say, say_warnings
+
+EPILOG = options.examples(
+    "kitwright check plan.yaml --use rod=r85 --use piston=p28 --use gasket=g05",
+    "kitwright check plan.yaml --use gasket=g05 --use gasket=g10",
+    "kitwright check plan.yaml --use rod=r85 --machine mill=0.25mm --format json",
+    one="a limit is missed",
+)
+
+
+@guarded
+def check(
+    plan: options.PlanFile,
+    use: options.Choices = None,
+    machine: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="WORK=AMOUNT",
+            help="Machining to be done: mill=0.25mm, relieve=2cc, deck_cut=0.1mm, rebore=72.5mm",
+            show_default=False,
+        ),
+    ] = None,
+    aim: options.Aims = None,
+    minimum: options.Minima = None,
+    maximum: options.Maxima = None,
+    step: options.Steps = None,
+    weight: options.Weights = None,
+    avoid: options.Avoided = None,
+    shelf_only: options.ShelfOnly = None,
+    kinds: options.Kinds = None,
+    optional: options.Optional = None,
+    gaskets: options.Gaskets = None,
+    machining: options.Machining = None,
+    tolerance: options.Tolerance = None,
+    units: options.UnitsOption = None,
+    form: options.FormatOption = options.Format.TABLE,
+    output: options.OutputOption = None,
+) -> Status:
+    """Work out one combination: every figure, every limit with its margin, what is not established.
+
+    A kind that is not named has to be pinned in the plan, or the catalogue holds one part of it alone.
+    """
+    check_target(output)
+    stack = [text for text in use or () if text.partition("=")[0].strip() == "gasket"]
+    settings = options.Settings(
+        aim=aim,
+        minimum=minimum,
+        maximum=maximum,
+        step=step,
+        weight=weight,
+        use=[text for text in use or () if text not in stack],
+        avoid=avoid,
+        kinds=kinds,
+        optional=optional,
+        machining=machining,
+        shelf_only=shelf_only,
+        gaskets=gaskets,
+        tolerance=tolerance,
+        units=units,
+    )
+    from kitwright.catalogs import load_plan
+
+    wanted, catalogue = load_plan(plan, settings.overrides())
+    say_warnings(catalogue.warnings, f"kitwright shelf check --plan {plan}")
+
+    from kitwright.cli.report import write_check
+    from kitwright.solver import check as work_out
+    from kitwright.solver.compose import OpenChoiceError, compose, listing
+
+    if stack:  # a stack that the plan does not allow is a limit that is missed, not a mistake in the plan
+        ids = tuple(text.partition("=")[2].strip() for text in stack)
+        wanted = wanted.but(use={**wanted.use, "gasket": ids})
+    try:
+        combination = compose(catalogue, wanted, dict(_pairs(machine or [])))
+    except OpenChoiceError as error:
+        say("kitwright: several parts would do; name one of each kind")
+        say(*(f"  --use {kind}=…   {listing(ids)}" for kind, ids in error.kinds.items()))
+        return Status.INPUT
+    checked = work_out(combination, wanted)
+    deliver(write_check(checked, wanted, form.value), output)
+    return Status.ANSWERED if checked.fits else Status.NOTHING
+
+
+def _pairs(texts: list[str]) -> list[tuple[str, str]]:
+    pairs: list[tuple[str, str]] = []
+    for text in texts:
+        work, equals, amount = text.partition("=")
+        if not equals or not work.strip() or not amount.strip():
+            raise ValueError(f"--machine {text}: write WORK=AMOUNT, such as `--machine mill=0.25mm`")
+        if work.strip() in dict(pairs):
+            raise ValueError(f"--machine {text}: {work.strip()} is named twice")
+        pairs.append((work.strip(), amount.strip()))
+    return pairs

@@ -1,0 +1,68 @@
+"""The command ``kitwright``."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+from kitwright.cli import options
+from kitwright.cli.commands import check, figures, find, shelf, start
+from kitwright.cli.output import prepare_streams
+
+HELP = """Find which engine parts go together: stack, compression, valve gear and money.
+
+What is listed has passed every limit, and what fits is not left out.
+"""
+
+EPILOG = options.examples(
+    "kitwright start shed",
+    "kitwright find shed/plan.yaml",
+    "kitwright check shed/plan.yaml --use rod=… --use piston=…",
+    "kitwright shelf list --plan shed/plan.yaml",
+    one="nothing fits (or a check fails)",
+)
+
+app = typer.Typer(
+    name="kitwright",
+    help=HELP,
+    epilog=EPILOG,
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,  # plain help: it fits 80 columns and can be copied
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+
+def _version(asked: bool) -> None:
+    if asked:
+        from importlib.metadata import version
+
+        typer.echo(f"kitwright {version('kitwright')}")
+        raise typer.Exit
+
+
+@app.callback()
+def _kitwright(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Say the version.")
+    ] = False,
+) -> None:
+    pass
+
+
+app.command("start", epilog=start.EPILOG)(start.start)
+app.command("find", epilog=find.EPILOG)(find.find)
+app.command("check", epilog=check.EPILOG)(check.check)
+app.add_typer(shelf.app, name="shelf")
+app.command("figures", epilog=figures.EPILOG)(figures.figures)
+
+
+def main() -> None:
+    """Run the command line."""
+    prepare_streams()
+    app(prog_name="kitwright")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,194 @@
+"""Options that several commands share, and how they become settings over a plan.
+
+Only names and texts live here: everything heavy is imported when a command runs, so that ``--help`` is
+there at once.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from kitwright.catalogs import Overrides
+
+EXIT_CODES = (
+    "Exit status: 0 answered, 1 {one}, 2 the input is at fault, 3 stopped before the search was complete."
+)
+
+
+class Format(StrEnum):
+    """How a result is written."""
+
+    TABLE = "table"
+    JSON = "json"
+    CSV = "csv"
+    MARKDOWN = "markdown"
+
+
+class Mode(StrEnum):
+    """How tolerances are taken."""
+
+    NOMINAL = "nominal"
+    STATISTICAL = "statistical"
+    WORST_CASE = "worst_case"
+
+
+class Units(StrEnum):
+    """How lengths are shown."""
+
+    MM = "mm"
+    IN = "in"
+
+
+OVER = "Over the plan"
+RESULT = "The answer"
+
+PlanFile = Annotated[Path, typer.Argument(metavar="PLAN", help="The plan, a YAML file.", show_default=False)]
+FormatOption = Annotated[
+    Format, typer.Option("--format", "-f", help="How the answer is written.", rich_help_panel=RESULT)
+]
+OutputOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--output",
+        "-o",
+        metavar="FILE",
+        help="Write the answer to a file, whole or not at all.",
+        rich_help_panel=RESULT,
+        show_default=False,
+    ),
+]
+
+
+def _texts(flag: str, metavar: str, help_text: str) -> object:
+    return typer.Option(flag, metavar=metavar, help=help_text, rich_help_panel=OVER, show_default=False)
+
+
+Aims = Annotated[list[str] | None, _texts("--aim", "FIGURE=VALUE", "Rank by it: compression=10.5")]
+Minima = Annotated[list[str] | None, _texts("--min", "FIGURE=VALUE", "No less: quench=0.7mm")]
+Maxima = Annotated[list[str] | None, _texts("--max", "FIGURE=VALUE", "No more: cost=250")]
+Steps = Annotated[list[str] | None, _texts("--step", "FIGURE=VALUE", "Smallest difference that matters.")]
+Weights = Annotated[list[str] | None, _texts("--weight", "FIGURE=N", "How much a figure's closeness counts.")]
+Pins = Annotated[
+    list[str] | None, _texts("--use", "KIND=ID", "Pin a part: crank=k57; gasket=ID again for a stack.")
+]
+Choices = Annotated[
+    list[str] | None, _texts("--use", "KIND=ID", "Take this part: crank=k57; gasket=ID again for a stack.")
+]
+Avoided = Annotated[list[str] | None, _texts("--avoid", "ID", "Leave a part out.")]
+Kinds = Annotated[list[str] | None, _texts("--kinds", "KIND,…", "Look at these kinds alone: rod,piston")]
+Optional = Annotated[
+    list[str] | None, _texts("--optional", "KIND,…", "Kinds that may be left out: retainer,spring_shim")
+]
+Machining = Annotated[
+    list[str] | None, _texts("--machining", "WORK,…", "Machining allowed: mill,relieve,deck_cut,rebore")
+]
+ShelfOnly = Annotated[
+    bool | None,
+    typer.Option(
+        "--shelf-only/--no-shelf-only",
+        help="Parts from the shelf alone, or not.",
+        rich_help_panel=OVER,
+        show_default=False,
+    ),
+]
+Gaskets = Annotated[
+    int | None,
+    typer.Option(metavar="N", help="Most gaskets in one stack.", rich_help_panel=OVER, show_default=False),
+]
+Tolerance = Annotated[
+    Mode | None,
+    typer.Option(help="How the ± of parts are taken.", rich_help_panel=OVER, show_default=False),
+]
+UnitsOption = Annotated[
+    Units | None,
+    typer.Option(
+        help="How lengths are shown in tables and Markdown.", rich_help_panel=RESULT, show_default=False
+    ),
+]
+
+
+@dataclass(slots=True)
+class Settings:
+    """What was typed over the plan, as it was typed; ``None`` leaves the plan alone."""
+
+    aim: list[str] | None = None
+    minimum: list[str] | None = None
+    maximum: list[str] | None = None
+    step: list[str] | None = None
+    weight: list[str] | None = None
+    use: list[str] | None = None
+    avoid: list[str] | None = None
+    kinds: list[str] | None = None
+    optional: list[str] | None = None
+    machining: list[str] | None = None
+    shelf_only: bool | None = None
+    gaskets: int | None = None
+    tolerance: Mode | None = None
+    units: Units | None = None
+
+    def overrides(self) -> Overrides:
+        """Give the same as the catalogues' reader takes it."""
+        from kitwright.catalogs import Overrides
+
+        return Overrides(
+            aim=list(self.aim or ()),
+            minimum=list(self.minimum or ()),
+            maximum=list(self.maximum or ()),
+            step=list(self.step or ()),
+            weight=list(self.weight or ()),
+            use=list(self.use or ()),
+            avoid=list(self.avoid or ()),
+            kinds=list(self.kinds or ()),
+            optional=list(self.optional or ()),
+            machining=list(self.machining or ()),
+            shelf_only=self.shelf_only,
+            gaskets=self.gaskets,
+            tolerance=self.tolerance.value if self.tolerance else None,
+            units=self.units.value if self.units else None,
+        )
+
+    def typed(self) -> tuple[str, ...]:
+        """Give the same as words of a command line, without the pins and the way that lengths are shown."""
+        found: list[str] = []
+        lists = {
+            "--aim": self.aim,
+            "--min": self.minimum,
+            "--max": self.maximum,
+            "--step": self.step,
+            "--weight": self.weight,
+            "--avoid": self.avoid,
+            "--kinds": self.kinds,
+            "--optional": self.optional,
+            "--machining": self.machining,
+        }
+        for option, texts in lists.items():
+            found += [word for text in texts or () for word in (option, text)]
+        if self.shelf_only is not None:
+            found.append("--shelf-only" if self.shelf_only else "--no-shelf-only")
+        if self.gaskets is not None:
+            found += ["--gaskets", str(self.gaskets)]
+        if self.tolerance is not None:
+            found += ["--tolerance", self.tolerance.value]
+        return tuple(found)
+
+
+def examples(*lines: str, one: str | None = "nothing fits") -> str:
+    """Lay out a command's epilog: commands to copy, and what the exit status says."""
+    shown = "\n".join(["\b", "Examples:", *(f"  {line}" for line in lines)])
+    codes = "\n".join(
+        [
+            "\b",
+            "Exit status:",
+            "  0  answered",
+            *([f"  1  {one}"] if one else []),
+            "  2  the input is at fault",
+            "  3  stopped before the search was complete",
+        ]
+    )
+    return f"{shown}\n\n{codes}"

@@ -1,0 +1,203 @@
+"""Where results and messages go: standard output or a file, standard error, and the exit status."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import sys
+import tempfile
+from collections.abc import Callable, Iterable
+from enum import IntEnum
+from functools import wraps
+from pathlib import Path
+from typing import Any
+
+import typer
+
+WIDTH = 100
+"""Columns of a result that goes to no terminal."""
+
+NARROWEST = 60
+SHOW_TRACEBACK = "KITWRIGHT_TRACEBACK"
+"""Environment variable that lets the traceback of a failure of the program itself through."""
+
+
+class Status(IntEnum):
+    """Exit status."""
+
+    ANSWERED = 0
+    NOTHING = 1
+    INPUT = 2
+    STOPPED = 3
+
+
+class OutputError(Exception):
+    """The answer cannot be written where it was asked for."""
+
+
+def prepare_streams() -> None:
+    """Let every character through, or a question mark for it, whatever the locale says."""
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure = getattr(stream, "reconfigure", None)
+        if reconfigure is None:
+            continue
+        with contextlib.suppress(OSError, ValueError):
+            if stream.isatty() or os.environ.get("PYTHONIOENCODING"):
+                reconfigure(errors="replace")
+            else:
+                reconfigure(encoding="utf-8", errors="replace")
+
+
+def width() -> int:
+    """Columns that a table may take: the terminal's, within reason."""
+    if not sys.stdout.isatty():
+        return WIDTH
+    return min(max(shutil.get_terminal_size((WIDTH, 24)).columns, NARROWEST), WIDTH)
+
+
+def in_colour() -> bool:
+    """Whether a result may carry a little colour."""
+    return sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+
+
+def say(*lines: str) -> None:
+    """Say something beside the result, on standard error."""
+    with contextlib.suppress(BrokenPipeError):
+        for line in lines:
+            print(line, file=sys.stderr)
+        sys.stderr.flush()
+
+
+def check_target(target: Path | None) -> None:
+    """Find out before a long search whether the answer can be written.
+
+    Raises:
+        OutputError: it cannot.
+
+    """
+    if target is None:
+        return
+    try:
+        folder = target.parent
+        if target.is_dir():
+            raise OutputError(f"`{target}` is a folder; name a file to write the answer to")
+        if not folder.is_dir():
+            raise OutputError(f"there is no folder `{folder}` to write `{target.name}` in")
+        if not os.access(target if target.exists() else folder, os.W_OK):
+            raise OutputError(f"`{target}` cannot be written: you may not write there")
+    except (OSError, ValueError) as error:
+        raise OutputError(f"`{target}` cannot be written: {_reason(error)}") from None
+
+
+def deliver(text: str, target: Path | None) -> None:
+    """Write a result to a file, whole or not at all, or to standard output.
+
+    Raises:
+        OutputError: the file cannot be written.
+
+    """
+    if not text.endswith("\n"):
+        text += "\n"
+    if target is not None:
+        _write(text, target)
+        say(f"written: {target}")
+        return
+    try:
+        sys.stdout.write(text)
+        sys.stdout.flush()
+    except BrokenPipeError:  # the reader has seen enough
+        with contextlib.suppress(OSError, ValueError):
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _write(text: str, target: Path) -> None:
+    check_target(target)
+    try:
+        real = Path(os.path.realpath(target))
+        if real.exists() and not real.is_file():  # a pipe or a device takes what comes
+            real.write_text(text, encoding="utf-8")
+            return
+        mode = real.stat().st_mode & 0o777 if real.exists() else 0o666 & ~_umask()
+        handle, name = tempfile.mkstemp(prefix=f".{real.name}-", dir=real.parent)
+        try:
+            with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
+                file.write(text)
+            Path(name).chmod(mode)
+            Path(name).replace(real)
+        except BaseException:
+            Path(name).unlink(missing_ok=True)
+            raise
+    except (OSError, ValueError) as error:
+        raise OutputError(f"`{target}` cannot be written: {_reason(error)}") from None
+
+
+def _umask() -> int:
+    current = os.umask(0)
+    os.umask(current)
+    return current
+
+
+def _reason(error: Exception) -> str:
+    return getattr(error, "strerror", None) or str(error)
+
+
+def guarded(function: Callable[..., Status]) -> Callable[..., None]:
+    """Turn what a command raises into messages and an exit status; no traceback reaches the builder."""
+
+    @wraps(function)
+    def wrapped(*arguments: Any, **named: Any) -> None:
+        status = _run(function, arguments, named)
+        if status is not Status.ANSWERED:
+            raise typer.Exit(int(status))
+
+    return wrapped
+
+
+def _run(function: Callable[..., Status], arguments: tuple[Any, ...], named: dict[str, Any]) -> Status:
+    try:
+        return function(*arguments, **named)
+    except (typer.Exit, typer.Abort):
+        raise
+    except KeyboardInterrupt:
+        say("stopped")
+        return Status.STOPPED
+    except BrokenPipeError:
+        return Status.ANSWERED
+    except (OutputError, ValueError, OverflowError, MemoryError, OSError) as error:
+        say(f"kitwright: {_one_line(error)}")
+        return Status.INPUT
+    except Exception as error:
+        from kitwright.catalogs.problems import InputError
+
+        if isinstance(error, InputError):
+            say_faults(map(str, error.problems))
+            return Status.INPUT
+        if os.environ.get(SHOW_TRACEBACK):
+            raise
+        say(
+            f"kitwright itself failed: {type(error).__name__}: {_one_line(error)}",
+            f"The input is not to blame. {SHOW_TRACEBACK}=1 shows where, for a report.",
+        )
+        return Status.INPUT
+
+
+def _one_line(error: BaseException) -> str:
+    return " ".join(str(error).split()) or type(error).__name__
+
+
+def say_faults(faults: Iterable[str]) -> None:
+    """Say all that is wrong with the input."""
+    lines = list(faults)
+    count = "one fault" if len(lines) == 1 else f"{len(lines)} faults"
+    say(f"kitwright: the input is at fault ({count})", *(f"  {line}" for line in lines))
+
+
+def say_warnings(warnings: Iterable[str], command: str, most: int = 3) -> None:
+    """Say what looks odd, at most a few lines of it, and the command that lists everything."""
+    lines = list(warnings)
+    if not lines:
+        return
+    count = "one thing looks" if len(lines) == 1 else f"{len(lines)} things look"
+    more = [f"  … `{command}` lists them all"] if len(lines) > most else []
+    say(f"kitwright: {count} odd", *(f"  {line}" for line in lines[:most]), *more)

@@ -1,0 +1,168 @@
+"""Results as JSON: unrounded, metric, keys with their units; what cannot be computed is absent."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from kitwright.cli.report.words import exact_dimensions
+from kitwright.solver.cautions import cautions
+from kitwright.solver.combination import Missing
+from kitwright.solver.plan import Plan
+from kitwright.solver.registry import FIGURES
+from kitwright.solver.result import Answer, Checked, Conflict, Limit, NotEstablished, Purchase
+
+
+def dumped(value: Any) -> str:
+    """JSON text; a number that is none (NaN, infinite) becomes null."""
+    return json.dumps(_clean(value), ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+
+
+def _clean(value: Any) -> Any:
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if isinstance(value, Mapping):
+        return {str(key): _clean(each) for key, each in value.items()}
+    if isinstance(value, list | tuple):
+        return [_clean(each) for each in value]
+    if isinstance(value, set | frozenset):
+        return sorted(map(str, value))
+    return value
+
+
+def answer_data(answer: Answer) -> dict[str, Any]:
+    """Write what ``find`` answers."""
+    return {
+        "plan": answer.plan.name,
+        "status": answer.status,
+        "combinations": [
+            {"rank": rank, **combination_data(each)} for rank, each in enumerate(answer.combinations, 1)
+        ],
+        "considered": {
+            "possible": answer.considered.possible,
+            "parts_out": [{"id": part.id, "why": part.why} for part in answer.considered.parts_out],
+        },
+        "conflict": conflict_data(answer.conflict),
+        **({"proven": answer.proven} if answer.status == "incomplete" else {}),
+        "seconds": answer.seconds,
+    }
+
+
+def combination_data(checked: Checked) -> dict[str, Any]:
+    """One combination, as it stands in a list."""
+    return {
+        "closeness": checked.closeness,
+        **_common(checked),
+        "points": dict(checked.points),
+        "holds_at_worst_case": checked.holds_at_worst_case,
+        "buy": buy_data(checked.buy),
+        "labour": checked.labour,
+        "not_established": gaps_data(checked.not_established),
+        **_revs(checked),
+    }
+
+
+def check_data(checked: Checked, plan: Plan) -> dict[str, Any]:
+    """Write what ``check`` answers."""
+    return {
+        "plan": plan.name,
+        "fits": checked.fits,
+        "closeness": checked.closeness,
+        **_common(checked),
+        "points": dict(checked.points),
+        "spread": {
+            FIGURES[name].key: {mode: list(ends) for mode, ends in modes.items()}
+            for name, modes in checked.spread.items()
+        },
+        "limits": [limit_data(limit) for limit in checked.limits],
+        "not_established": gaps_data(checked.not_established),
+        "holds_at_worst_case": checked.holds_at_worst_case,
+        **_revs(checked),
+        "exact": [
+            {"part": part, "field": field, "value": value}
+            for part, field, value in exact_dimensions(checked.combination)
+        ],
+        "buy": buy_data(checked.buy),
+        "labour": checked.labour,
+        "cautions": list(cautions(checked, plan)),
+    }
+
+
+def _common(checked: Checked) -> dict[str, Any]:
+    return {
+        "parts": checked.combination.ids,
+        "machining": checked.combination.machining,
+        "figures": {
+            FIGURES[name].key: int(value) if _counts(name) else value
+            for name, value in checked.figures.items()
+            if math.isfinite(value)
+        },
+    }
+
+
+def _counts(name: str) -> bool:
+    """Whether a figure is a number of things."""
+    return not FIGURES[name].unit and FIGURES[name].step == 1.0
+
+
+def _revs(checked: Checked) -> dict[str, str]:
+    return {"rev_limit_by": checked.rev_limit_by} if checked.rev_limit_by else {}
+
+
+def limit_data(limit: Limit) -> dict[str, Any]:
+    """Write a limit of a goal or a rule."""
+    return {
+        limit.kind: limit.name,
+        "figure": FIGURES[limit.figure].key if limit.figure else None,
+        "limit": limit.limit,
+        "bound": limit.bound,
+        "value": limit.value,
+        "margin": limit.margin,
+        "holds": limit.holds,
+        **({"sentence": limit.sentence} if limit.sentence else {}),
+    }
+
+
+def buy_data(buy: Iterable[Purchase]) -> list[dict[str, Any]]:
+    """Write what has to be bought."""
+    return [{"id": each.id, "count": each.count, "price": each.price} for each in buy]
+
+
+def gaps_data(gaps: Iterable[NotEstablished]) -> list[dict[str, Any]]:
+    """Goals that are not established, and what is missing."""
+    return [{"goal": gap.goal, "missing": [_missing(each) for each in gap.missing]} for gap in gaps]
+
+
+def _missing(missing: Missing) -> dict[str, Any]:
+    return {"part": missing.part, "kind": missing.kind, "field": missing.field}
+
+
+def conflict_data(conflict: Conflict | None) -> dict[str, Any] | None:
+    """Why nothing fits."""
+    if conflict is None:
+        return None
+    return {
+        "requirements": list(conflict.requirements),
+        "because": conflict.because,
+        "closest": [
+            {
+                "requirement": each.requirement,
+                "figure": FIGURES[each.figure].key if each.figure in FIGURES else each.figure,
+                "value": each.value,
+                "combination": combination_data(each.combination),
+            }
+            for each in conflict.closest
+        ],
+        "ways_out": [
+            {
+                "requirement": each.requirement,
+                "change": each.change,
+                "to": each.to,
+                "price": each.price,
+                "combination": combination_data(each.combination),
+            }
+            for each in conflict.ways_out
+        ],
+    }

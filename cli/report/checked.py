@@ -1,0 +1,215 @@
+"""The report on what ``check`` answers."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+
+from kitwright.cli.report.blocks import Column, Items, Paragraph, Report, Section, Table, Title
+from kitwright.cli.report.numbers import Style, money
+from kitwright.cli.report.words import (
+    MODES,
+    UNKNOWN,
+    bound_text,
+    exact_dimensions,
+    figure_style,
+    figure_text,
+    gaps,
+    limit_name,
+    machining_text,
+    missed,
+    missed_at_worst,
+    tightest,
+    wanted,
+    words,
+)
+from kitwright.solver.cautions import cautions
+from kitwright.solver.parts import KINDS, Part
+from kitwright.solver.plan import Plan
+from kitwright.solver.registry import GROUPS, public_figures
+from kitwright.solver.result import Checked, Limit
+
+
+def check_report(checked: Checked, plan: Plan) -> Report:
+    """Everything that ``check`` has to say, as blocks."""
+    report: Report = [Title(f"{plan.name}: {'it fits' if checked.fits else 'it does not fit'}", 1)]
+    report += _verdict(checked, plan)
+    asked = wanted(plan.but(use={}))
+    if asked:
+        report.append(Paragraph(f"Wanted: {'; '.join(asked)}."))
+    report.append(_parts(checked, plan))
+    report.append(Paragraph(_money(checked)))
+    report += _limits(checked, plan)
+    report.append(_figures(checked, plan))
+    if checked.rev_limit_by:
+        report.append(Paragraph(f"The rev limit is set by: {checked.rev_limit_by}."))
+    exact = _exact(checked)
+    if exact:
+        report.append(Paragraph(f"Taken as exact, because no ± is given: {exact}."))
+    report.append(Items("Before it runs", cautions(checked, plan)))
+    return report
+
+
+def _verdict(checked: Checked, plan: Plan) -> Iterator[Paragraph | Items]:
+    failed = [limit for limit in checked.limits if limit.holds is False]
+    open_ = gaps([(1, checked.not_established)])
+    if failed:
+        yield Paragraph(
+            "One limit is missed." if len(failed) == 1 else f"{len(failed)} limits are missed.", "bad"
+        )
+        yield Items("", tuple(missed(limit, plan.units) for limit in failed))
+    else:
+        held = sum(limit.holds is True for limit in checked.limits)
+        rest = f"; {len(open_)} not established" if open_ else ""
+        yield Paragraph(
+            f"All {held} limits that can be worked out hold{rest}. {_spare(checked, plan)}".strip(), "good"
+        )
+    if open_:
+        yield Items("Not established", tuple(open_))
+    if not failed and plan.tolerance != "worst_case":
+        worst = missed_at_worst(checked, plan) if not checked.holds_at_worst_case else []
+        if worst:
+            lines = tuple(missed(limit, plan.units) for limit in worst)
+            yield Items("At the worst corner of all ± it would not hold", lines)
+        else:
+            yield Paragraph("It holds at the worst corner of all ± too.")
+
+
+def _spare(checked: Checked, plan: Plan) -> str:
+    limit = tightest(checked, plan)
+    if limit is None or limit.margin is None:
+        return ""
+    return f"Least to spare: {limit_name(limit)}, {figure_text(limit.figure, limit.margin, plan.units)}."
+
+
+def _parts(checked: Checked, plan: Plan) -> Table:
+    combination = checked.combination
+    buy = {each.id: each for each in checked.buy}
+    rows = []
+    for kind in KINDS:
+        parts: Sequence[Part] = (
+            combination.gaskets
+            if kind == "gasket"
+            else [combination.parts[kind]]
+            if kind in combination.parts
+            else []
+        )
+        for part in dict.fromkeys(parts):
+            count = parts.count(part)
+            times = f"{count} × " if count > 1 else ""
+            missing = buy[part.id].count if part.id in buy else 0
+            where = "shelf" if not missing else "to buy" if missing == count else f"{missing} to buy"
+            price = money(part.price * missing if part.price is not None else None) if missing else ""
+            rows.append((words(kind), times + part.id, part.name or "", where, price))
+    for work in combination.operations:
+        owner = combination.parts["head" if work in ("mill", "relieve") else "block"]
+        labour = money(getattr(owner, work).labour)
+        rows.append(
+            ("machining", machining_text(combination, work, plan.units), owner.id, "to be done", labour)
+        )
+    columns = (
+        Column("part"),
+        Column("id"),
+        Column("name", wraps=True),
+        Column("where"),
+        Column("cost", "right"),
+    )
+    return Table(columns, tuple(rows), "Parts").without_empty()
+
+
+def _money(checked: Checked) -> str:
+    bought = [f"{each.count} × {each.id}" if each.count > 1 else each.id for each in checked.buy]
+    if not bought and not checked.labour:
+        return "Everything is on the shelf: nothing to spend."
+    listed = f"To buy: {', '.join(bought)}; " if bought else ""
+    labour = f"labour {money(checked.labour)}; " if checked.labour else ""
+    unknown = [each.id for each in checked.buy if each.price is None]
+    total = f"together {money(checked.cost)}" if not unknown else f"no price for {', '.join(unknown)}"
+    return f"{listed}{labour}{total}."
+
+
+# limits
+
+
+def _limits(checked: Checked, plan: Plan) -> Iterator[Table | Paragraph]:
+    """Limits on figures, missed ones first; what fits by nominal size is said in a sentence."""
+    order = {False: 0, None: 1, True: 2}
+    limits = [each for each in checked.limits if each.figure or each.holds is False]
+    limits.sort(key=lambda each: (order[each.holds], each.kind == "rule"))
+    columns = (
+        Column("limit"),
+        Column("wanted", "right"),
+        Column("is", "right"),
+        Column("margin", "right"),
+        Column("holds"),
+    )
+    if limits:
+        rows = tuple(_limit(limit, plan.units) for limit in limits)
+        yield Table(columns, rows, f"Limits, {MODES[plan.tolerance]}").without_empty()
+    fits = [limit_name(each) for each in checked.limits if not each.figure and each.holds]
+    if fits:
+        yield Paragraph(f"Go together by nominal size: {', '.join(dict.fromkeys(fits))}.")
+
+
+def _limit(limit: Limit, units: str) -> tuple[str, ...]:
+    holds = {True: "yes", False: "NO", None: "not established"}[limit.holds]
+    if not limit.figure:
+        return limit_name(limit), "", "", "", holds
+    values = [each for each in (limit.value, limit.margin) if each is not None]
+    form = figure_style(limit.figure, values, units)
+    bound = ""
+    if limit.bound is not None:
+        sign = ">" if limit.strict else "≥" if limit.limit == "min" else "≤"
+        bound = f"{sign} {bound_text(limit.figure, limit.bound, units)}"
+    name = words(limit.figure) if limit.kind == "rule" else words(limit.name)
+    value, margin = limit.value, limit.margin
+    shown = form.with_unit(value) if value is not None else UNKNOWN
+    return name, bound, shown, form.with_unit(margin, sign=True) if margin is not None else "", holds
+
+
+# figures
+
+
+def _figures(checked: Checked, plan: Plan) -> Table:
+    entries = public_figures()
+    rows: list[tuple[str, ...] | Section] = []
+    for group in GROUPS:
+        names = [name for name in checked.figures if entries[name].group == group]
+        if not names:
+            continue
+        rows.append(Section(group))
+        rows += [_figure(name, checked, plan.units) for name in names]
+    columns = (
+        Column("figure"),
+        Column("value", "right"),
+        Column("unit"),
+        Column("worst case", "right"),
+        Column("statistical", "right"),
+    )
+    return Table(columns, tuple(rows), "Figures").without_empty()
+
+
+def _figure(name: str, checked: Checked, units: str) -> tuple[str, ...]:
+    value = checked.figures[name]
+    spread = checked.spread.get(name, {})
+    ends = [end for pair in spread.values() for end in pair]
+    form = figure_style(name, [value, *ends], units)
+    ranges = [_range(spread.get(mode), form) for mode in ("worst_case", "statistical")]
+    return words(name), form.text(value), form.unit, *ranges
+
+
+def _range(ends: tuple[float, float] | None, form: Style) -> str:
+    if ends is None:
+        return ""
+    low, high = map(form.text, ends)
+    return f"{low} to {high}" if low != high else ""
+
+
+def _exact(checked: Checked) -> str:
+    fields: dict[str, list[str]] = {}
+    for part, field, _ in exact_dimensions(checked.combination):
+        fields.setdefault(part, []).append(words(field).replace(".", " "))
+    return "; ".join(f"{part} {_listed(names)}" for part, names in fields.items())
+
+
+def _listed(names: Iterable[str]) -> str:
+    return ", ".join(names)

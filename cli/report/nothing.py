@@ -1,0 +1,110 @@
+"""The report where nothing fits: why, what is closest, the ways out, what to type next."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from kitwright.cli.report.blocks import Column, Command, Items, Paragraph, Report, Table, Title
+from kitwright.cli.report.numbers import money, seconds
+from kitwright.cli.report.words import all_parts, figure_text, to_option, wanted, words
+from kitwright.solver.candidates import magnitude
+from kitwright.solver.compose import listing
+from kitwright.solver.registry import FIGURES
+from kitwright.solver.result import Answer, Conflict, WayOut
+
+if TYPE_CHECKING:
+    from kitwright.cli.report.found import Question
+
+
+def nothing_report(answer: Answer, question: Question) -> Report:
+    """Everything that is to be said where nothing fits, as blocks."""
+    from kitwright.cli.report.found import left_out
+
+    plan, conflict = answer.plan, answer.conflict
+    report: Report = [Title(f"{plan.name or question.plan_file}: nothing fits", 1)]
+    asked = wanted(plan)
+    if asked:
+        report.append(Paragraph(f"Wanted: {'; '.join(asked)}."))
+    if conflict is not None:
+        report += conflict_blocks(conflict, answer)
+    emptied = _emptied(answer, question)
+    left = left_out(answer.considered, plan)
+    if emptied:  # what does not fit for want of these parts is not worth a word
+        report.append(Items("The plan leaves nothing to choose from", tuple(emptied)))
+    elif left:
+        report.append(Items("Parts that can be in no combination", tuple(left)))
+    possible = magnitude(answer.considered.possible)
+    report.append(
+        Paragraph(
+            f"Searched: {possible} possible combinations; none fits, proven in {seconds(answer.seconds)}."
+        )
+    )
+    report.append(_next(answer, question))
+    return report
+
+
+def conflict_blocks(conflict: Conflict, answer: Answer) -> Report:
+    """Why nothing fits, the closest that can be had, and the ways out."""
+    units = answer.plan.units
+    blocks: Report = []
+    if conflict.because:
+        blocks.append(Paragraph(conflict.because, "bad"))
+    if conflict.requirements:
+        blocks.append(Items("These cannot hold together", conflict.requirements))
+    if conflict.closest:
+        rows = tuple(
+            (
+                each.requirement,
+                figure_text(each.figure, each.value, units) if each.figure in FIGURES else "",
+                all_parts(each.combination.combination),
+            )
+            for each in conflict.closest
+        )
+        columns = (Column("of"), Column("best", "right"), Column("with", wraps=True))
+        blocks.append(Table(columns, rows, "The closest that can be had while all the others hold"))
+    if conflict.ways_out:
+        ways = tuple(
+            (str(number), way.change, money(way.price), all_parts(way.combination.combination))
+            for number, way in enumerate(conflict.ways_out, 1)
+        )
+        heads = (
+            Column("way", "right"),
+            Column("change", wraps=True),
+            Column("cost", "right"),
+            Column("opens", wraps=True),
+        )
+        blocks.append(Table(heads, ways, "Ways out, cheapest first"))
+    return blocks
+
+
+def _emptied(answer: Answer, question: Question) -> list[str]:
+    """Kinds of which the plan itself leaves no part, and why each is out."""
+    why = {
+        part.id: part.why
+        for part in answer.considered.parts_out
+        if part.why in ("avoided", "not on the shelf") or part.why.endswith(" is pinned")
+    }
+    lines = []
+    for kind in question.catalogue.kinds:
+        reasons: dict[str, list[str]] = {}
+        for part in question.catalogue.of_kind(kind):
+            reasons.setdefault(why.get(part.id, ""), []).append(part.id)
+        if "" not in reasons:
+            said = "; ".join(f"{listing(ids)} {reason}" for reason, ids in reasons.items())
+            lines.append(f"{words(kind)}: {said}")
+    return lines
+
+
+def _next(answer: Answer, question: Question) -> Command:
+    asked = (*question.pinned_words, *question.typed)
+    for way in answer.conflict.ways_out if answer.conflict is not None else ():
+        option = _option(way, answer)
+        if option:
+            purpose = f"The first way out that a command can take ({way.change})"
+            return Command(purpose, ("kitwright", "find", question.plan_file, *asked, *option))
+    return Command("What stands in the way", ("kitwright", "explain", question.plan_file, *asked))
+
+
+def _option(way: WayOut, answer: Answer) -> tuple[str, ...]:
+    option = to_option(way.requirement, way.to, answer.plan)
+    return tuple(word for pair in (option or {}).items() for word in pair if word)

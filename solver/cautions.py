@@ -1,0 +1,69 @@
+"""What has to be said beside a computed combination, because somebody's engine and hands depend on it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from kitwright.solver.plan import Plan
+from kitwright.solver.result import Checked
+
+MEASURE = "Computed clearances are nominal until they are measured on the engine itself."
+TURN_BY_HAND = "Turn the build by hand through two full crank turns before it is started."
+SHEET_FIRST = "The maker's sheet and a qualified machinist come before anything that is computed here."
+LOCAL_RULES = "Local codes and the rules of the class apply."
+AT_SPEED = (
+    "Quench is computed cold and at rest; rod stretch, heat, bearing play and piston rock take from it."
+)
+STATIC_ONLY = "Static compression misleads with a long cam: judge fuel, heat and starting by more than that."
+STACKED = "{count} gaskets are {more} that can leak; where one gasket does it, one is better."
+PROUD = "The piston stands proud of the deck: its crown has to pass inside every gasket's bore."
+CAM_TURNS = (
+    "Big end to cam is negative: whether they pass each other depends on the cam's phase and on where they "
+    "lie side by side. Measure it at mock-up, through two full turns."
+)
+OVER_SPEED = (
+    "Rim stress of a flywheel grows with the square of speed. A governor that is taken off and a flywheel "
+    "that runs over its rating can kill: stay under the lowest rating, behind a guard, with a kill switch."
+)
+UNRATED = "No speed is proved for parts without a rating; a rev ceiling is not to be set by hope."
+FUEL = "Fuel, exhaust gas and hot parts: air the place, let it cool, keep flame away."
+KICKBACK = (
+    "Compression kicks back through the rope: see to decompressor, timing and grip before the first pull."
+)
+
+
+def cautions(checked: Checked, plan: Plan) -> tuple[str, ...]:
+    """Sentences that belong beside a combination, chosen by what it has.
+
+    Args:
+        checked: the combination with its figures.
+        plan: what was asked; a rev ceiling brings the cautions about speed.
+
+    """
+    return tuple(_chosen(checked, plan))
+
+
+def _chosen(checked: Checked, plan: Plan) -> Iterator[str]:
+    combination, figures = checked.combination, checked.figures
+    yield MEASURE
+    yield TURN_BY_HAND
+    if "quench" in figures:
+        yield AT_SPEED
+    if figures.get("deck", 0.0) < 0:
+        yield PROUD
+    if figures.get("rod_to_cam", 0.0) < 0:
+        yield CAM_TURNS
+    joints = len(combination.gaskets)
+    if joints > 1:
+        more = "two more joints" if joints == 2 else f"{joints} more joints"
+        yield STACKED.format(count={2: "Two", 3: "Three", 4: "Four"}.get(joints, str(joints)), more=more)
+    if "compression" in figures:
+        yield STATIC_ONLY
+        yield KICKBACK
+    if plan.rev_ceiling is not None or "flywheel" in combination.parts or "rev_limit" in figures:
+        yield OVER_SPEED
+    if any(gap.goal == "rev_ceiling" for gap in checked.not_established):
+        yield UNRATED
+    yield FUEL
+    yield SHEET_FIRST
+    yield LOCAL_RULES

@@ -1,0 +1,144 @@
+"""The command as a process of its own: what it imports, its streams, its locale, its terminal."""
+
+from __future__ import annotations
+
+import os
+import pty
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from tests.cli_runner import plan
+
+HEAVY = ("ortools", "pandas", "pint", "numpy", "rich")
+EXAMPLE = Path(__file__).parent.parent / "examples" / "pump-house" / "plan.yaml"
+START = [sys.executable, "-c", "from kitwright.cli.main import main; main()"]
+
+
+def process(*words: str | Path, **environment: str) -> subprocess.CompletedProcess[bytes]:
+    return subprocess.run(
+        [*START, *map(str, words)],
+        capture_output=True,
+        env=os.environ | environment,
+        timeout=120,
+        check=False,
+    )
+
+
+@pytest.mark.parametrize(
+    "words",
+    [("--help",), ("--version",), ("find", "--help"), ("check", "--help"), ("shelf", "list", "--help")],
+)
+def test_help_imports_nothing_heavy(words: tuple[str, ...]) -> None:
+    code = (
+        "import sys\nfrom kitwright.cli.main import main\n"
+        f"sys.argv = ['kitwright', *{words!r}]\n"
+        "try:\n    main()\nexcept SystemExit as end:\n    assert not end.code, end.code\n"
+        f"print([name for name in {HEAVY!r} if name in sys.modules])"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.splitlines()[-1] == "[]"
+
+
+@pytest.mark.parametrize(
+    "words",
+    [(), ("find",), ("check",), ("start",), ("figures",), ("shelf",), ("shelf", "check"), ("shelf", "list")],
+)
+def test_help_fits_80_columns_with_examples_and_exit_status(words: tuple[str, ...]) -> None:
+    done = process(*words, "--help", COLUMNS="80")
+    text = done.stdout.decode()
+    assert done.returncode == 0
+    assert max(map(len, text.splitlines())) <= 80
+    if words != ("shelf",):
+        assert "Examples:\n" in text and "  kitwright " in text
+        assert "  2  the input is at fault\n" in text and "  3  stopped" in text
+
+
+def test_the_version_is_the_distributions() -> None:
+    from importlib.metadata import version
+
+    assert process("--version").stdout.decode().strip() == f"kitwright {version('kitwright')}"
+
+
+@pytest.mark.parametrize(
+    "environment",
+    [
+        {"LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"},
+        {"PYTHONIOENCODING": "ascii"},
+        {"PYTHONIOENCODING": "latin-1"},
+    ],
+    ids=str,
+)
+def test_no_locale_stops_an_answer(environment: dict[str, str]) -> None:
+    done = process(
+        "check", plan("stack-not-needed"), "--use", "rod=r85", "--use", "gasket=g050", **environment
+    )
+    assert done.returncode == 0, done.stderr
+    assert b"quench" in done.stdout
+    if "LC_ALL" in environment:
+        assert "≥ 0.90 mm" in done.stdout.decode("utf-8")
+
+
+def test_a_reader_that_has_seen_enough_is_no_error() -> None:
+    running = subprocess.Popen(
+        [*START, "shelf", "list", "--plan", str(EXAMPLE), "--format", "json"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    )
+    assert running.stdout is not None and running.stderr is not None
+    running.stdout.close()
+    said = running.stderr.read()
+    running.stderr.close()
+    assert running.wait(60) == 0
+    assert said == b""
+
+
+def on_a_terminal(*words: str | Path, **environment: str) -> str:
+    ours, theirs = pty.openpty()
+    running = subprocess.Popen(
+        [*START, *map(str, words)],
+        stdout=theirs,
+        stderr=subprocess.DEVNULL,
+        env=os.environ | {"TERM": "xterm", "COLUMNS": "90"} | environment,
+    )
+    os.close(theirs)
+    read = b""
+    while True:
+        try:
+            piece = os.read(ours, 65536)
+        except OSError:
+            break
+        if not piece:
+            break
+        read += piece
+    running.wait(60)
+    os.close(ours)
+    return read.decode()
+
+
+def test_a_terminal_gets_a_little_colour_unless_it_is_not_wanted() -> None:
+    words = ("find", plan("stack-not-needed"))
+    environment = dict.fromkeys(("NO_COLOR",), "")
+    assert "\x1b[1m" in on_a_terminal(*words, **environment)
+    plain = on_a_terminal(*words, NO_COLOR="1")
+    assert "\x1b" not in plain and "2 combinations fit" in plain
+    assert b"\x1b" not in process(*words).stdout
+
+
+def test_a_search_that_is_interrupted_ends_with_status_3() -> None:
+    running = subprocess.Popen(
+        [*START, "find", str(EXAMPLE), "--top", "5000"], stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    )
+    time.sleep(2.5)
+    running.send_signal(signal.SIGINT)
+    out, said = running.communicate(timeout=60)
+    assert running.returncode == 3
+    assert b"Traceback" not in said
+    assert b"stopped" in said + out or b"Stopped" in out
