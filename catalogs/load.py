@@ -85,9 +85,7 @@ def read_folder(folder: Path) -> Draft:
             if _is_new(row, seen, draft.problems) and part is not None:
                 draft.parts.append(part)
     if files and not found and not draft.faults:
-        draft.problems.append(
-            Problem("the catalogue holds no part", "add one, or lay a starter", str(folder))
-        )
+        draft.problems.append(Problem("the catalogue holds no part", "add one, or lay a starter", str(folder)))
     return draft
 
 
@@ -154,9 +152,7 @@ def same(one: Node, other: Node) -> bool:
         return one.text == other.text
     if isinstance(one, Table) and isinstance(other, Table):
         keys = one.entries.keys()
-        return keys == other.entries.keys() and all(
-            same(one.entries[key], other.entries[key]) for key in keys
-        )
+        return keys == other.entries.keys() and all(same(one.entries[key], other.entries[key]) for key in keys)
     if not isinstance(one, (Scalar, Table)) and not isinstance(other, (Scalar, Table)):
         return len(one.items) == len(other.items) and all(map(same, one.items, other.items))
     return False

@@ -84,9 +84,7 @@ def _put(table: Table | None, key: str, text: str, option: str) -> None:
         table.options[key] = option
 
 
-def _pairs(
-    name: str, texts: Iterable[str], wanted: str, problems: list[Problem]
-) -> Iterator[tuple[str, str, str]]:
+def _pairs(name: str, texts: Iterable[str], wanted: str, problems: list[Problem]) -> Iterator[tuple[str, str, str]]:
     """Left side, right side and the option as it was typed."""
     for text in texts:
         option = f"--{name} {clip(text)}"

@@ -23,7 +23,8 @@ from kitwright.catalogs.problems import InputError, Problem, clip, did_you_mean
 from kitwright.catalogs.read_yaml import read_yaml
 from kitwright.catalogs.values import read_count, read_flag, read_line, read_quantity
 from kitwright.solver.catalogue import Catalogue
-from kitwright.solver.parts import KINDS, PLURALS, FieldSpec, Gasket, Part
+from kitwright.solver.fields import FieldSpec
+from kitwright.solver.parts import KINDS, PLURALS, Gasket, Part
 from kitwright.solver.plan import MACHINING, MOST_GASKETS, TOLERANCES, Conditions, Plan
 from kitwright.solver.quantity import ANGLE, LENGTH, RATIO, TEMPERATURE, Quantity, QuantityError, parse
 
@@ -65,9 +66,7 @@ REFERENCE: dict[str, FieldSpec] = {
     "base_radius": _reference(3, 60, "base circle radius that it was right for", "base_radius"),
     "mill": _reference(0, 20, "head milling that it was right for", "mill"),
     "deck_cut": _reference(0, 20, "deck cut that it was right for", "deck_cut"),
-    "pushrod_angle": FieldSpec(
-        "pushrod_angle", "quantity", "pushrod against the cylinder", False, ANGLE, 0, 60
-    ),
+    "pushrod_angle": FieldSpec("pushrod_angle", "quantity", "pushrod against the cylinder", False, ANGLE, 0, 60),
 }
 """Keys of the plan's ``reference``."""
 
@@ -242,12 +241,8 @@ class _Reader:
     def _kind(self, word: str, file: str, line: int, where: str) -> str | None:
         if word in KINDS:
             return word
-        suggestion = (
-            f"did you mean `{PLURALS[word]}`?" if word in PLURALS else did_you_mean(word, KINDS, "kinds")
-        )
-        self.problems.append(
-            Problem(f"`{clip(word)}` is no kind of part", suggestion, file, line, field=clip(where))
-        )
+        suggestion = f"did you mean `{PLURALS[word]}`?" if word in PLURALS else did_you_mean(word, KINDS, "kinds")
+        self.problems.append(Problem(f"`{clip(word)}` is no kind of part", suggestion, file, line, field=clip(where)))
         return None
 
     def _kind_set(self, node: Node | None, where: str) -> frozenset[str] | None:
@@ -256,9 +251,7 @@ class _Reader:
         items = self._items(node, where)
         found = [self._kind(item.text.strip(), item.file, item.line, where) for item in items]
         if isinstance(node, Listing) and not node.items:
-            self.problems.append(
-                fault(node, "the list is empty", "name a kind, or leave the key out", name=where)
-            )
+            self.problems.append(fault(node, "the list is empty", "name a kind, or leave the key out", name=where))
         return frozenset(kind for kind in found if kind)
 
     def _shelf_only(self, node: Node | None) -> frozenset[str]:
@@ -299,9 +292,7 @@ class _Reader:
             ids = self._items(value, where)
             if not ids:
                 message = "no id is named"
-                self.problems.append(
-                    Problem(message, "name one, or delete the line", *node.place(word), field=where)
-                )
+                self.problems.append(Problem(message, "name one, or delete the line", *node.place(word), field=where))
             elif len(ids) > 1 and kind != "gasket":
                 named = " and ".join(f"`{clip(each.text)}`" for each in ids)
                 message = f"{named}: an engine takes one {kind.replace('_', ' ')}"
@@ -331,9 +322,7 @@ class _Reader:
         stack = use.get("gasket", [])
         if len(stack) > most:
             message = f"{len(stack)} gaskets are pinned, and a stack may have {most}"
-            suggestion = (
-                f"write `allow: {{gaskets: {len(stack)}}}`" if len(stack) <= MOST_GASKETS else "pin fewer"
-            )
+            suggestion = f"write `allow: {{gaskets: {len(stack)}}}`" if len(stack) <= MOST_GASKETS else "pin fewer"
             at = node if node is not None and isinstance(node, Scalar) and not node.line else stack[-1]
             self.problems.append(fault(at, message, suggestion, name="parts.use.gasket"))
         return most
@@ -386,9 +375,7 @@ class _Reader:
             complain(node, error.problem, error.suggestion)
             return None
         if not _ALTITUDE[0] <= read.si <= _ALTITUDE[1]:
-            complain(
-                node, f"an altitude of {read} is impossible (-500 m to 9000 m)", f"it is {read.si:.0f} m"
-            )
+            complain(node, f"an altitude of {read} is impossible (-500 m to 9000 m)", f"it is {read.si:.0f} m")
             return None
         return read
 

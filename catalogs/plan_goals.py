@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from kitwright.catalogs.nodes import Node, Scalar, Table, fault, in_words, is_absent
 from kitwright.catalogs.problems import Problem, clip, did_you_mean, nearest
 from kitwright.catalogs.values import read_quantity
-from kitwright.solver.parts import FieldSpec
+from kitwright.solver.fields import FieldSpec
 from kitwright.solver.plan import REV_CEILING, Goal
 from kitwright.solver.quantity import ROTATION, QuantityError, parse
 from kitwright.solver.registry import UNITS, Figure, public_figures
@@ -24,9 +24,7 @@ def read_goals(node: Node | None, problems: list[Problem]) -> tuple[dict[str, Go
         return {}, None
     if not isinstance(node, Table):
         suggestion = "write `goals:` and below it `compression: {min: 9.0, max: 10.0}`, say"
-        problems.append(
-            fault(node, f"{in_words(node)} was read, and a mapping is wanted", suggestion, name="goals")
-        )
+        problems.append(fault(node, f"{in_words(node)} was read, and a mapping is wanted", suggestion, name="goals"))
         return {}, None
     figures = _figures()
     goals: dict[str, Goal] = {}
@@ -63,9 +61,7 @@ def _no_figure(name: str, figures: Mapping[str, Figure]) -> tuple[str, str]:
     if nearest(name, known):
         return message, did_you_mean(name, known)
     alike = [
-        each
-        for each in known
-        if any(word in each for word in re.split(r"[\s_-]+", name.lower()) if len(word) > 3)
+        each for each in known if any(word in each for word in re.split(r"[\s_-]+", name.lower()) if len(word) > 3)
     ]
     listed = f": {', '.join(alike[:6])}" if alike else ""
     return message, f"`kitwright figures` lists them all{listed}"
@@ -74,9 +70,7 @@ def _no_figure(name: str, figures: Mapping[str, Figure]) -> tuple[str, str]:
 def _goal(figure: Figure, node: Node, place: tuple[str, int], problems: list[Problem]) -> Goal | None:
     where = f"goals.{figure.name}"
     if is_absent(node):
-        problems.append(
-            Problem("the goal says nothing", "give it a value, or `{min: …, max: …}`", *place, field=where)
-        )
+        problems.append(Problem("the goal says nothing", "give it a value, or `{min: …, max: …}`", *place, field=where))
         return None
     table = Table({"aim": node}, node.file, node.line) if isinstance(node, Scalar) else node
     if not isinstance(table, Table):
@@ -92,17 +86,11 @@ def _goal(figure: Figure, node: Node, place: tuple[str, int], problems: list[Pro
             message = f"`{clip(key)}` is no part of a goal"
             problems.append(Problem(message, suggestion, *table.place(key), field=clip(name)))
         elif not is_absent(each):
-            value = (
-                _weight(each, name, problems)
-                if key == "weight"
-                else _bound(figure, key, each, name, problems)
-            )
+            value = _weight(each, name, problems) if key == "weight" else _bound(figure, key, each, name, problems)
             if value is not None:
                 values[key] = value
     if len(problems) == before and not values:
-        problems.append(
-            Problem("the goal says nothing", "give it `min`, `max` or `aim`", *place, field=where)
-        )
+        problems.append(Problem("the goal says nothing", "give it `min`, `max` or `aim`", *place, field=where))
     if len(problems) == before:
         problems.extend(_contradictions(values, table, where))
     if len(problems) > before:
@@ -140,9 +128,7 @@ def _bound(figure: Figure, key: str, node: Node, name: str, problems: list[Probl
     value = read.to(UNITS[figure.unit][1])
     if key == "step" and value <= 0:
         problems.append(
-            fault(
-                node, f"the step `{read}` is not above 0", "the smallest difference that matters", name=name
-            )
+            fault(node, f"the step `{read}` is not above 0", "the smallest difference that matters", name=name)
         )
         return None
     return value
@@ -195,15 +181,11 @@ def _ceiling(node: Node, place: tuple[str, int], problems: list[Problem]) -> flo
         inner = node.entries.get("min")
         if inner is None or others:
             if not others:
-                problems.append(
-                    Problem("the goal says nothing", "write `rev_ceiling: 7000 rpm`", *place, field=where)
-                )
+                problems.append(Problem("the goal says nothing", "write `rev_ceiling: 7000 rpm`", *place, field=where))
             return None
         node = inner
     if is_absent(node):
-        problems.append(
-            Problem("the goal says nothing", "write `rev_ceiling: 7000 rpm`", *place, field=where)
-        )
+        problems.append(Problem("the goal says nothing", "write `rev_ceiling: 7000 rpm`", *place, field=where))
         return None
     read = read_quantity(node, _SPEED, complain)
     if read is not None and read.stated:

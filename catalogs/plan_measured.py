@@ -11,7 +11,8 @@ from kitwright.catalogs.nodes import Listing, Node, Scalar, Table, fault, in_wor
 from kitwright.catalogs.problems import Problem, clip, did_you_mean
 from kitwright.catalogs.rows import part_faults, specs_of
 from kitwright.catalogs.values import read_quantity
-from kitwright.solver.parts import FieldSpec, Part
+from kitwright.solver.fields import FieldSpec
+from kitwright.solver.parts import Part
 from kitwright.solver.plan import MeasuredDeck, MeasuredField, Plan
 from kitwright.solver.quantity import Quantity, QuantityError, parse_deck, plain
 
@@ -63,9 +64,7 @@ def read_measured(node: Node | None, problems: list[Problem]) -> list[Measured]:
         each = _entry(item, f"measured[{index}]", problems)
         if each is None:
             continue
-        ids = tuple(part.text.strip() for part in each.parts.values()) or (
-            each.of.text.strip() if each.of else "",
-        )
+        ids = tuple(part.text.strip() for part in each.parts.values()) or (each.of.text.strip() if each.of else "",)
         first = seen.setdefault((each.name, *ids), each.node)
         if first is not each.node:
             message = f"`{each.name}` of {', '.join(ids)} is measured twice, in line {first.line} too"
@@ -90,9 +89,7 @@ def _entry(node: Node, where: str, problems: list[Problem]) -> Measured | None:
     value = node.entries[name]
     if not isinstance(value, Scalar) or value.absent:
         message = f"{in_words(value)} was read, and a measured value is wanted"
-        problems.append(
-            Problem(message, "a number and a unit", *node.place(name), field=f"{where}.{clip(name)}")
-        )
+        problems.append(Problem(message, "a number and a unit", *node.place(name), field=f"{where}.{clip(name)}"))
         return None
     found = Measured(name, value, where)
     before = len(problems)
@@ -128,11 +125,7 @@ def _with(table: Table, found: Measured, problems: list[Problem]) -> None:
     where = f"{found.where}.with"
     node = table.entries.get("with")
     if not isinstance(node, Table):
-        what = (
-            "the four parts are not named"
-            if node is None or is_absent(node)
-            else f"{in_words(node)} was read"
-        )
+        what = "the four parts are not named" if node is None or is_absent(node) else f"{in_words(node)} was read"
         place = table.place("with" if node is not None else "deck")
         problems.append(Problem(what, f"write `with: {{{_four()}}}`", *place, field=where))
         return
@@ -224,22 +217,16 @@ def _no_dimension(part: Part, name: str, known: dict[str, FieldSpec]) -> tuple[s
     dimensions = [key for key, spec in known.items() if spec.form == "quantity"]
     for key, spec in known.items():
         if spec.group is not None:
-            dimensions += [
-                f"{key}.{inner}" for inner, each in specs_of(spec.group).items() if each.form == "quantity"
-            ]
+            dimensions += [f"{key}.{inner}" for inner, each in specs_of(spec.group).items() if each.form == "quantity"]
     return f"`{clip(name)}` is no dimension of a {owner}", did_you_mean(name, dimensions, "dimensions")
 
 
-def _differs(
-    part: Part, each: Measured, old: Quantity | None, new: Quantity, problems: list[Problem]
-) -> None:
+def _differs(part: Part, each: Measured, old: Quantity | None, new: Quantity, problems: list[Problem]) -> None:
     if old is not None and old.stated and abs(new.si - old.si) > old.tolerance + new.tolerance:
         message = f"measured {new}, and the catalogue says {old}"
         suggestion = "another part, or a mistake in one of the two?"
         at = each.node
-        problems.append(
-            Problem(message, suggestion, at.file, at.line, part.id, each.name, severity="warning")
-        )
+        problems.append(Problem(message, suggestion, at.file, at.line, part.id, each.name, severity="warning"))
 
 
 def _surprise(deck: MeasuredDeck, each: Measured, parts: dict[str, Part], problems: list[Problem]) -> None:

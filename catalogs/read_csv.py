@@ -19,13 +19,12 @@ from kitwright.catalogs.nodes import Listing, Node, Row, Scalar, Table
 from kitwright.catalogs.problems import Problem, clip, did_you_mean
 from kitwright.catalogs.read_yaml import read_text
 from kitwright.catalogs.rows import specs_of
-from kitwright.solver.parts import KINDS, PLURALS, FieldSpec
+from kitwright.solver.fields import FieldSpec
+from kitwright.solver.parts import KINDS, PLURALS
 from kitwright.solver.quantity import BARE, QuantityError, unit_factor
 
 _HEADER = re.compile(r"^(?P<name>[^\[\]]*?)\s*(?:\[\s*(?P<unit>[^\[\]]*?)\s*\])?$")
-_BARE_NUMBERS = re.compile(
-    r"^[\s\d.,/+-]*(?:[eE][+-]?\d+)?\s*(?:(?:±|\+/-|\+-)[\s\d./+-]*(?:[eE][+-]?\d+)?\s*)?$"
-)
+_BARE_NUMBERS = re.compile(r"^[\s\d.,/+-]*(?:[eE][+-]?\d+)?\s*(?:(?:±|\+/-|\+-)[\s\d./+-]*(?:[eE][+-]?\d+)?\s*)?$")
 _DECIMAL_COMMA = re.compile(r"\d,\d")
 
 
@@ -80,9 +79,7 @@ def parse_csv(text: str, name: str, problems: list[Problem], kind: str | None) -
     kind_at = next((index for index, word in enumerate(words) if word.lower() == "kind"), None)
     if kind_at is None and kind is None:
         suggestion = f"name the file `cranks.csv`, say, or add a column `kind` ({', '.join(PLURALS)})"
-        problems.append(
-            Problem("nothing says which kind of part the file holds", suggestion, name, header_line)
-        )
+        problems.append(Problem("nothing says which kind of part the file holds", suggestion, name, header_line))
         return
     before = len(problems)
     columns = list(_columns(words, kind_at, kind if kind_at is None else None, header_line, name, problems))
@@ -221,9 +218,7 @@ def _uneven(cells: list[str], words: list[str], line: int, name: str) -> Problem
     message = f"{len(cells)} cells for {len(words)} columns"
     if len(cells) > len(words):
         comma = _DECIMAL_COMMA.search(",".join(cells))
-        suggestion = (
-            "a decimal comma? write a point" if comma else "a cell with a comma in it is written in quotes"
-        )
+        suggestion = "a decimal comma? write a point" if comma else "a cell with a comma in it is written in quotes"
     else:
         suggestion = "give every column a cell, empty where nothing is known"
     return Problem(message, suggestion, name, line, read=clip(",".join(cells)))
@@ -286,9 +281,7 @@ def _cell(text: str, column: _Column, spec: FieldSpec | None, name: str, line: i
         return Listing([Scalar(word, name, line, True) for word in words], name, line)
     if spec is not None and spec.form == "quantities":
         texts = [each.strip() for each in text.split(";") if each.strip()]
-        return Listing(
-            [Scalar(_with_unit(each, column.unit), name, line, True) for each in texts], name, line
-        )
+        return Listing([Scalar(_with_unit(each, column.unit), name, line, True) for each in texts], name, line)
     return Scalar(_with_unit(text, column.unit), name, line, True)
 
 

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import yaml
+
 from kitwright.catalogs.nodes import Listing, Node, Row, Scalar, Table, in_words, is_absent
 from kitwright.catalogs.problems import Problem, clip, did_you_mean
 from kitwright.solver.parts import KINDS, PLURALS
@@ -74,13 +75,7 @@ def read_text(path: Path, problems: list[Problem]) -> str | None:
     name = str(path)
     try:
         if not path.is_file():
-            what = (
-                "is a folder"
-                if path.is_dir()
-                else "is no ordinary file"
-                if path.exists()
-                else "does not exist"
-            )
+            what = "is a folder" if path.is_dir() else "is no ordinary file" if path.exists() else "does not exist"
             problems.append(Problem(f"{what}, and a file is wanted", "check the path", name))
             return None
         size = path.stat().st_size
@@ -183,9 +178,7 @@ class _Builder:
         elif kind is yaml.DocumentStartEvent:
             self._documents += 1
             if self._documents > 1:
-                self._refuse(
-                    event, "a second document starts here", "one file holds one document: delete the `---`"
-                )
+                self._refuse(event, "a second document starts here", "one file holds one document: delete the `---`")
                 return False
         if len(self._stack) > DEEPEST:
             self._refuse(event, f"nested more than {DEEPEST} levels deep", "a catalogue needs five")

@@ -16,7 +16,9 @@ from kitwright.catalogs.values import (
     read_quantity,
     read_words,
 )
-from kitwright.solver.parts import KINDS, FieldSpec, Part, faults_of, specs
+from kitwright.solver.faults import faults_of
+from kitwright.solver.fields import FieldSpec, specs
+from kitwright.solver.parts import KINDS, Part
 from kitwright.solver.quantity import Quantity
 
 LONGEST_ID = 80
@@ -69,9 +71,7 @@ def _read_id(row: Row, problems: list[Problem]) -> str:
     node = row.table.entries.get("id")
     if node is None or is_absent(node):
         message = f"a {row.kind.replace('_', ' ')} without an id"
-        problems.append(
-            Problem(message, "give it an `id` that no other part has", row.table.file, row.table.line)
-        )
+        problems.append(Problem(message, "give it an `id` that no other part has", row.table.file, row.table.line))
         return ""
     if not isinstance(node, Scalar):
         problems.append(fault(node, f"the id is {in_words(node)}", "an id is one word"))
@@ -141,9 +141,7 @@ def _read(node: Node, spec: FieldSpec, kind: str, part: str, name: str, problems
             return _read_group(node, spec, kind, part, name, problems)
 
 
-def _read_several(
-    node: Node, spec: FieldSpec, complain: Complain, kind: str, name: str
-) -> tuple[Quantity, ...] | None:
+def _read_several(node: Node, spec: FieldSpec, complain: Complain, kind: str, name: str) -> tuple[Quantity, ...] | None:
     items = node.items if isinstance(node, Listing) else [node]
     if not items:
         complain(node, "the list is empty", "name at least one value, or leave the field out")

@@ -10,7 +10,7 @@ from functools import cache, lru_cache
 
 from kitwright.catalogs.nodes import Listing, Node, Scalar, in_words
 from kitwright.catalogs.problems import clip
-from kitwright.solver.parts import FieldSpec
+from kitwright.solver.fields import FieldSpec
 from kitwright.solver.quantity import (
     BARE,
     COMMON_UNITS,
@@ -77,9 +77,7 @@ def _bounds(low: float, high: float, dimension: Dimension) -> tuple[float, float
     return float(Fraction(str(low)) * factor), float(Fraction(str(high)) * factor)
 
 
-def read_quantity(
-    node: Node, spec: FieldSpec, complain: Complain, kind: str = "", name: str = ""
-) -> Quantity | None:
+def read_quantity(node: Node, spec: FieldSpec, complain: Complain, kind: str = "", name: str = "") -> Quantity | None:
     """Read a dimension in its plausible range; None where it is at fault, after complaining.
 
     Args:
@@ -106,14 +104,8 @@ def read_quantity(
         complain(node, *_impossible(read, spec, kind, name or spec.name))
         return None
     if read.tolerance and (read.tolerance > high - low or (low > 0 and read.tolerance >= value)):
-        than = (
-            "as large as the value"
-            if read.tolerance >= value
-            else f"larger than any {noun(spec.name)[2:].strip()}"
-        )
-        complain(
-            node, f"the tolerance of `{read}` is {than}", "a tolerance is half the spread: `57 mm ± 0.05 mm`"
-        )
+        than = "as large as the value" if read.tolerance >= value else f"larger than any {noun(spec.name)[2:].strip()}"
+        complain(node, f"the tolerance of `{read}` is {than}", "a tolerance is half the spread: `57 mm ± 0.05 mm`")
         return None
     return Quantity(read.exact, read.tolerance, read.stated, dimension, read.text, node.origin)
 
@@ -133,9 +125,7 @@ def _impossible(read: Quantity, spec: FieldSpec, kind: str, name: str) -> tuple[
         return f"{noun(what)} cannot be negative: `{read}`", suggestion
     unit = spec.dimension.likely[0] if spec.dimension.likely else ""
     low, high = f"{plain(spec.low)} {unit}".strip(), f"{plain(spec.high)} {unit}".strip()
-    template = (
-        _NO_SUCH.get((kind, name), "") if read.si > _bounds(spec.low, spec.high, spec.dimension)[1] else ""
-    )
+    template = _NO_SUCH.get((kind, name), "") if read.si > _bounds(spec.low, spec.high, spec.dimension)[1] else ""
     if template:
         message = template.format(read=read, low=low, high=high)
     else:
@@ -158,8 +148,7 @@ def _meant(read: Quantity, spec: FieldSpec, dimension: Dimension) -> str:
         would = float(number * factor / base)
         if factor != written and spec.low <= would <= spec.high:
             ways.append(
-                f"{plain(float(number))} {unit}"
-                + ("" if unit == first else f" would be {short(would)} {first}")
+                f"{plain(float(number))} {unit}" + ("" if unit == first else f" would be {short(would)} {first}")
             )
     if ways:
         return " or ".join(ways[:2]) + "?"
@@ -272,12 +261,7 @@ def read_words(node: Node, complain: Complain) -> tuple[str, ...]:
     items = node.items if isinstance(node, Listing) else [node]
     words: dict[str, None] = {}
     for item in items:
-        if (
-            not isinstance(item, Scalar)
-            or not item.text.strip()
-            or item.absent
-            or not item.text.isprintable()
-        ):
+        if not isinstance(item, Scalar) or not item.text.strip() or item.absent or not item.text.isprintable():
             complain(item, f"{in_words(item)} is no tag", "tags are words in a list: `[a72, b72]`")
         elif not isinstance(node, Listing) and re.search(r"[\s,;]", item.text.strip()):
             tags = ", ".join(filter(None, re.split(r"[\s,;]+", item.text.strip())))

@@ -24,9 +24,7 @@ def to_yaml(parts: Iterable[Part]) -> str:
     for part in parts:
         by_kind.setdefault(part.kind, []).append(part)
     return "".join(
-        f"{cls.plural}:\n" + "".join(map(_row, by_kind[kind]))
-        for kind, cls in KINDS.items()
-        if kind in by_kind
+        f"{cls.plural}:\n" + "".join(map(_row, by_kind[kind])) for kind, cls in KINDS.items() if kind in by_kind
     )
 
 

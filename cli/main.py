@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Annotated
 
 import typer
+
 from kitwright.cli import options
 from kitwright.cli.commands import check, figures, find, shelf, start
 from kitwright.cli.output import prepare_streams

@@ -16,9 +16,7 @@ import typer
 if TYPE_CHECKING:
     from kitwright.catalogs import Overrides
 
-EXIT_CODES = (
-    "Exit status: 0 answered, 1 {one}, 2 the input is at fault, 3 stopped before the search was complete."
-)
+EXIT_CODES = "Exit status: 0 answered, 1 {one}, 2 the input is at fault, 3 stopped before the search was complete."
 
 
 class Format(StrEnum):
@@ -74,9 +72,7 @@ Minima = Annotated[list[str] | None, _texts("--min", "FIGURE=VALUE", "No less: q
 Maxima = Annotated[list[str] | None, _texts("--max", "FIGURE=VALUE", "No more: cost=250")]
 Steps = Annotated[list[str] | None, _texts("--step", "FIGURE=VALUE", "Smallest difference that matters.")]
 Weights = Annotated[list[str] | None, _texts("--weight", "FIGURE=N", "How much a figure's closeness counts.")]
-Pins = Annotated[
-    list[str] | None, _texts("--use", "KIND=ID", "Pin a part: crank=k57; gasket=ID again for a stack.")
-]
+Pins = Annotated[list[str] | None, _texts("--use", "KIND=ID", "Pin a part: crank=k57; gasket=ID again for a stack.")]
 Choices = Annotated[
     list[str] | None, _texts("--use", "KIND=ID", "Take this part: crank=k57; gasket=ID again for a stack.")
 ]
@@ -107,9 +103,7 @@ Tolerance = Annotated[
 ]
 UnitsOption = Annotated[
     Units | None,
-    typer.Option(
-        help="How lengths are shown in tables and Markdown.", rich_help_panel=RESULT, show_default=False
-    ),
+    typer.Option(help="How lengths are shown in tables and Markdown.", rich_help_panel=RESULT, show_default=False),
 ]
 
 

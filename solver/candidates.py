@@ -1,4 +1,4 @@
-"""What may go into each slot: the catalogue narrowed by pins, avoided parts, the shelf and the kinds that are searched."""
+"""What may go into each slot: the catalogue narrowed by pins, avoided parts, shelf and the kinds that are searched."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ class Candidates:
 
     @cached_property
     def stacks(self) -> tuple[tuple[Gasket, ...], ...]:
-        """Every gasket stack that the allowance, the shelf and the pins leave; the empty one where gaskets dropped out."""
+        """Every stack that allowance, shelf and pins leave; the empty one where gaskets dropped out."""
         if self.gaskets is None:
             return ((),)
         pinned = self.plan.use.get("gasket", ())

@@ -11,9 +11,7 @@ MEASURE = "Computed clearances are nominal until they are measured on the engine
 TURN_BY_HAND = "Turn the build by hand through two full crank turns before it is started."
 SHEET_FIRST = "The maker's sheet and a qualified machinist come before anything that is computed here."
 LOCAL_RULES = "Local codes and the rules of the class apply."
-AT_SPEED = (
-    "Quench is computed cold and at rest; rod stretch, heat, bearing play and piston rock take from it."
-)
+AT_SPEED = "Quench is computed cold and at rest; rod stretch, heat, bearing play and piston rock take from it."
 STATIC_ONLY = "Static compression misleads with a long cam: judge fuel, heat and starting by more than that."
 STACKED = "{count} gaskets are {more} that can leak; where one gasket does it, one is better."
 PROUD = "The piston stands proud of the deck: its crown has to pass inside every gasket's bore."
@@ -27,9 +25,7 @@ OVER_SPEED = (
 )
 UNRATED = "No speed is proved for parts without a rating; a rev ceiling is not to be set by hope."
 FUEL = "Fuel, exhaust gas and hot parts: air the place, let it cool, keep flame away."
-KICKBACK = (
-    "Compression kicks back through the rope: see to decompressor, timing and grip before the first pull."
-)
+KICKBACK = "Compression kicks back through the rope: see to decompressor, timing and grip before the first pull."
 
 
 def cautions(checked: Checked, plan: Plan) -> tuple[str, ...]:

@@ -150,7 +150,7 @@ def fit_limits(combination: Combination) -> list[Limit]:
             else:
                 found.append(Limit("rule", rule.id, "", "min", 1000 * first, 1000 * second, holds, sentence))
     block = combination.parts.get("block")
-    for part in dict.fromkeys((*combination.parts.values(), *combination.gaskets)):
+    for part in combination.different_parts:
         if part.fits and block is not None:
             sentence = f"{part.id} goes on blocks tagged {', '.join(part.fits)}"
             found.append(Limit("rule", "tags", "", "min", None, None, carries_tag(part, block), sentence))
@@ -168,13 +168,13 @@ def allowance_limits(combination: Combination, plan: Plan) -> list[Limit]:
     if layers > plan.gaskets:
         broken("gaskets", f"{layers} gaskets, and the plan allows {plan.gaskets}", plan.gaskets, layers)
     if layers > 1:
-        for gasket in dict.fromkeys(combination.gaskets):
+        for gasket in {each.id: each for each in combination.gaskets}.values():
             if not gasket.stackable:
                 broken("stackable", f"{gasket.id} is not to be stacked")
     for operation in combination.operations:
         if operation not in plan.machining:
             broken("machining", f"the plan does not allow {operation}")
-    for part in dict.fromkeys((*combination.parts.values(), *combination.gaskets)):
+    for part in combination.different_parts:
         if part.id in plan.avoid:
             broken(f"avoid.{part.id}", f"the plan avoids {part.id}")
     for kind, pinned in plan.use.items():
@@ -251,7 +251,7 @@ def check(combination: Combination, plan: Plan, spreads: bool = True) -> Checked
             unproved.append(NotEstablished(name, view.missing(goal.figure)))
     scored = _scored(view, plan)
     closeness = sum(scored.values())
-    ranges = {}
+    ranges: dict[str, dict[str, tuple[float, float]]] = {}
     if spreads:
         for name in figures:
             ranges[name] = {mode: view.spread(name, mode) for mode in _MODES}
@@ -290,5 +290,3 @@ def rev_limit_by(view: View) -> str:
         if abs(view.value(bare) - limit) <= NEAR * max(1.0, limit):
             names.append(FIGURES[bare].meaning)
     return " and ".join(names)
-
-

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
 
-from kitwright.solver.parts import KINDS, Block, FieldSpec, Gasket, Part, specs
+from kitwright.solver.fields import FieldSpec, specs
+from kitwright.solver.parts import KINDS, Block, Gasket, Part
 from kitwright.solver.plan import MACHINING, Plan
 from kitwright.solver.quantity import LENGTH, ROTATION, VOLUME, Quantity, unit_factor
 
@@ -47,6 +49,11 @@ class Combination:
             return self.rebore.exact if self.rebore is not None else Fraction(0)
         value: Fraction = getattr(self, operation)
         return value
+
+    @property
+    def different_parts(self) -> list[Part]:
+        """Every part once, gaskets last."""
+        return [*self.parts.values(), *{each.id: each for each in self.gaskets}.values()]
 
     @property
     def operations(self) -> tuple[str, ...]:
@@ -90,8 +97,9 @@ class Combination:
         found: list[tuple[Part, int]] = []
         for kind in KINDS:
             if kind == "gasket":
-                for each in sorted(set(self.gaskets), key=lambda gasket: gasket.id):
-                    missing = self.gaskets.count(each) - each.on_shelf
+                layers = Counter(each.id for each in self.gaskets)
+                for each in sorted({each.id: each for each in self.gaskets}.values(), key=lambda gasket: gasket.id):
+                    missing = layers[each.id] - each.on_shelf
                     if missing > 0:
                         found.append((each, missing))
             elif kind in self.parts and self.parts[kind].on_shelf < 1:
@@ -127,7 +135,7 @@ class Missing:
 class Reader:
     """Reads leaves (``crank.stroke``, ``gaskets.thickness``, ``plan.rev_ceiling``) for one combination and plan.
 
-    Values are SI floats (tuples for gasket layers), NaN where unknown. ``tolerances`` holds the ± of those that have one.
+    Values are SI floats (tuples for gasket layers), NaN where unknown. ``tolerances`` holds the ± of those with one.
     """
 
     combination: Combination
@@ -209,7 +217,9 @@ class Reader:
                 continue
             owner, _, rest = name.partition(".")
             if owner == "money":
-                found += [Missing(part.kind, part.id, "price") for part, _ in self.combination.to_buy() if part.price is None]
+                found += [
+                    Missing(part.kind, part.id, "price") for part, _ in self.combination.to_buy() if part.price is None
+                ]
                 continue
             kind = "gasket" if owner == "gaskets" else owner
             part = self.combination.parts.get(kind)
@@ -235,7 +245,7 @@ _SPECS = {cls: specs(cls) for cls in KINDS.values()}
 
 
 def specs_of(kind: type[Part]) -> dict[str, FieldSpec]:
-    """Cached :func:`kitwright.solver.parts.specs` of a kind."""
+    """Cached :func:`kitwright.solver.fields.specs` of a kind."""
     return _SPECS[kind]
 
 
@@ -250,4 +260,3 @@ def rebores(block: Part) -> tuple[Quantity, ...]:
     if not isinstance(block, Block) or block.rebore is None:
         return ()
     return tuple(sorted(block.rebore.to, key=lambda bore: bore.exact))
-

@@ -35,9 +35,7 @@ class OpenChoiceError(ChoiceError):
         self.kinds = kinds
 
 
-def compose(
-    catalogue: Catalogue, plan: Plan, machining: Mapping[str, str | Quantity] | None = None
-) -> Combination:
+def compose(catalogue: Catalogue, plan: Plan, machining: Mapping[str, str | Quantity] | None = None) -> Combination:
     """Build the combination that a plan's pins leave, with some machining.
 
     A kind is taken from ``plan.use``; where it is not pinned and not optional, the catalogue must hold one
@@ -124,9 +122,7 @@ def _quantity(operation: str, asked: str | Quantity) -> Quantity:
     if amount.stated:
         raise ChoiceError(f"{operation}: `{amount}` has a ±; an amount of machining is exact")
     if amount.exact < 0:
-        raise ChoiceError(
-            f"{operation}: `{amount}` is negative; machining takes off, so it is written without a sign"
-        )
+        raise ChoiceError(f"{operation}: `{amount}` is negative; machining takes off, so it is written without a sign")
     return amount
 
 
@@ -151,14 +147,12 @@ def _cut(owner: Part, operation: str, amount: Quantity) -> Fraction:
 
     if place > most:
         raise ChoiceError(
-            f"{operation}: {amount} is more than {owner.id} allows; "
-            f"at most {said(most)}, in steps of {steps.step}"
+            f"{operation}: {amount} is more than {owner.id} allows; at most {said(most)}, in steps of {steps.step}"
         )
     below = int(place)
     nearest = f"{said(below)} and {said(below + 1)}" if below < most else said(below)
     raise ChoiceError(
-        f"{operation}: {amount} is not on the grid of {owner.id} (steps of {steps.step}); "
-        f"the nearest are {nearest}"
+        f"{operation}: {amount} is not on the grid of {owner.id} (steps of {steps.step}); the nearest are {nearest}"
     )
 
 

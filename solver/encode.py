@@ -1,212 +1,16 @@
-"""From terms to a CP-SAT model: rows pruned and merged into classes, one Boolean a class, the order's keys as integers."""
+"""From terms to a CP-SAT model: rows merged into classes, one Boolean a class, the order's keys as integers."""
 
 from __future__ import annotations
 
-import threading
-import time
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 from ortools.sat.python import cp_model
 
+from kitwright.solver.engine import FAR, Model
 from kitwright.solver.parts import KINDS
-from kitwright.solver.terms import MONEY_UNIT, AimLevels, AimSum, Ints, Linear, Mask, Terms, cells
-
-Bounds = Mapping[str, tuple[int, int]]
-"""Key of the order to the range that it is held in."""
-
-FAR = 1 << 40
-
-KEYS = ("unproved", "closeness", "unknown_cost", "cost", "layers", "operations")
-"""The order's keys in the model, first things first; what they leave open, the ids decide."""
-
-
-class OutOfTime(Exception):
-    """The time limit was reached before the model was decided."""
-
-
-class Clock:
-    """The time that a search may take, and a switch that stops it."""
-
-    def __init__(self, seconds: float) -> None:
-        self.started = time.monotonic()
-        self.seconds = seconds
-        self.stopped = False
-
-    @property
-    def left(self) -> float:
-        """Seconds left, 0 when stopped."""
-        return 0.0 if self.stopped else max(0.0, self.seconds - (time.monotonic() - self.started))
-
-    @property
-    def spent(self) -> float:
-        """Seconds since the start."""
-        return time.monotonic() - self.started
-
-    def check(self) -> None:
-        """Raise :class:`OutOfTime` when no time is left."""
-        if self.left <= 0:
-            raise OutOfTime
-
-
-def prune(terms: Terms, alive: dict[str, Mask], more: Iterable[Linear] = ()) -> dict[str, Mask]:
-    """Drop rows that no choice of the other facets' rows can bring inside every limit."""
-    alive = {each: mask.copy() for each, mask in alive.items()}
-    linears = [*terms.linear, *more]
-    for _ in range(6):
-        before = sum(int(mask.sum()) for mask in alive.values())
-        if not all(mask.any() for mask in alive.values()):
-            return alive
-        for linear in linears:
-            best = {}
-            for each, values in linear.terms.items():
-                reach = values.astype(float)
-                if each in linear.skip:
-                    reach = np.where(linear.skip[each], np.inf, reach)
-                best[each] = float(np.max(reach, where=alive[each], initial=-np.inf))
-            for each in linear.skip:
-                if each not in linear.terms and np.any(linear.skip[each] & alive[each]):
-                    best[each] = np.inf
-            for each, values in linear.terms.items():
-                others = sum(value for name, value in best.items() if name != each)
-                keep = values + others >= 0
-                if each in linear.skip:
-                    keep |= linear.skip[each]
-                alive[each] &= keep
-        _link(terms, alive)
-        if sum(int(mask.sum()) for mask in alive.values()) == before:
-            break
-    return alive
-
-
-def _link(terms: Terms, alive: dict[str, Mask]) -> None:
-    """Keep only bore states that both short block and base still have."""
-    if "base" not in alive:
-        return
-    short, base = terms.facets.facets["short"].state, terms.facets.facets["base"].state
-    alive["short"] &= np.isin(short, np.unique(base[alive["base"]]))
-    alive["base"] &= np.isin(base, np.unique(short[alive["short"]]))
-
-
-def caps(terms: Terms, most: int, alive: dict[str, Mask]) -> list[Linear]:
-    """What a greatest closeness means for single figures, as limits to prune by; rows over it are dropped in place."""
-    found = []
-    rows = {each: np.arange(len(mask)) for each, mask in alive.items()}
-    for aim in terms.sums:
-        reach = (most // aim.weight + 1) * aim.step - 1 + aim.error
-        for sign in (1, -1):
-            moved = {each: sign * values for each, values in aim.terms.items()}
-            first = next(iter(moved))
-            moved[first] = moved[first] + reach
-            found.append(Linear(f"{aim.name} within {most}", moved, aim.skip))
-    for levels in terms.levels:
-        index = most // levels.weight
-        for side, count in (("min", levels.most[0]), ("max", levels.most[1])):
-            level = levels.level(side, index, rows) if index < count else None  # type: ignore[arg-type]
-            if level is not None:
-                same, rest = level
-                both = {each: same.terms.get(each, 0) + rest.terms.get(each, 0) for each in same.terms | rest.terms}
-                found.append(Linear(levels.name, both, levels.skip))  # type: ignore[arg-type]
-    for each, points in terms.points.items():
-        alive[each] &= points <= most
-    return found
-
-
-@dataclass
-class Model:
-    """A CP-SAT model over the classes of the rows that are still alive."""
-
-    terms: Terms
-    classes: dict[str, list[Ints]]
-    """Facet to the rows of each class."""
-    model: Any = field(default_factory=cp_model.CpModel)
-    chosen: dict[str, list[Any]] = field(default_factory=dict)
-    keys: dict[str, Any] = field(default_factory=dict)
-    size: int = 0
-    most: int = FAR
-
-    def solve(
-        self,
-        bounds: Bounds,
-        clock: Clock,
-        minimise: str | None = None,
-        callback: Any = None,
-        workers: int = 1,
-    ) -> tuple[str, Any]:
-        """One solve under bounds on keys; ``minimise`` names a key. Answers ``found``, ``none`` or raises."""
-        clock.check()
-        for name, (low, high) in bounds.items():
-            _set_domain(self.model, self.keys[name], low, high)
-        self.model.clear_objective()
-        if minimise is not None:
-            self.model.minimize(self.keys[minimise])
-        solver = cp_model.CpSolver()
-        _tune(solver.parameters)
-        solver.parameters.max_time_in_seconds = clock.left
-        solver.parameters.num_workers = workers
-        if callback is not None:
-            solver.parameters.enumerate_all_solutions = True
-        status = _run(solver, self.model, callback, clock)
-        if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-            if minimise is not None and status != cp_model.OPTIMAL:
-                raise OutOfTime
-            return ("found" if status == cp_model.OPTIMAL or callback is None else "stopped"), solver
-        if status == cp_model.INFEASIBLE:
-            return "none", solver
-        if status == cp_model.MODEL_INVALID:
-            raise RuntimeError(f"the model is invalid: {self.model.validate()}")
-        raise OutOfTime
-
-
-def _tune(parameters: Any) -> None:
-    """Settings that measurements chose (tests/benchmarks): rows are pruned and merged before the model is made, so that
-    presolve, probing and the linear relaxation cost far more than they find; a second worker gains nothing.
-    """
-    parameters.cp_model_presolve = False
-    parameters.cp_model_probing_level = 0
-    parameters.symmetry_level = 0
-    parameters.linearization_level = 0
-    parameters.inprocessing_dtime_ratio = 0.0
-    parameters.inprocessing_probing_dtime = 0.0
-    parameters.inprocessing_minimization_dtime = 0.0
-    parameters.search_branching = cp_model.FIXED_SEARCH
-    parameters.catch_sigint_signal = False
-    parameters.random_seed = 0
-
-
-def _run(solver: Any, model: Any, callback: Any, clock: Clock) -> Any:
-    """Solve in a thread, so that an interrupt from the keyboard reaches Python and stops the solver."""
-    if threading.current_thread() is not threading.main_thread():
-        return solver.solve(model, callback)
-    box: list[Any] = []
-
-    def work() -> None:
-        try:
-            box.append(solver.solve(model, callback))
-        except BaseException as error:  # handed over to the caller's thread below
-            box.append(error)
-
-    thread = threading.Thread(target=work, daemon=True)
-    thread.start()
-    try:
-        while thread.is_alive():
-            thread.join(0.2)
-    except KeyboardInterrupt:
-        clock.stopped = True
-        solver.stop_search()
-        thread.join(5)
-        raise OutOfTime from None
-    if isinstance(box[0], BaseException):
-        raise box[0]
-    return box[0]
-
-
-def _set_domain(model: Any, variable: Any, low: int, high: int) -> None:
-    domain = model.proto.variables[variable.index].domain
-    domain.clear()
-    domain.extend([low, high])
+from kitwright.solver.terms import MONEY_UNIT, AimLevels, AimSum, Ints, Linear, Mask, Square, Table, Terms, cells
 
 
 class Encoder:
@@ -219,8 +23,12 @@ class Encoder:
         self.rows = {each: np.nonzero(mask)[0] for each, mask in alive.items()}
         self.alive = alive
         self.linear = [linear for linear in terms.linear if not self._always(linear)]
-        self.classes = {each: [np.array([row]) for row in rows] if ids else self._merge(each) for each, rows in self.rows.items()}
-        self.first = {each: np.array([rows[0] for rows in groups], dtype=np.int64) for each, groups in self.classes.items()}
+        self.classes = {
+            each: [np.array([row]) for row in rows] if ids else self._merge(each) for each, rows in self.rows.items()
+        }
+        self.first = {
+            each: np.array([rows[0] for rows in groups], dtype=np.int64) for each, groups in self.classes.items()
+        }
         self.model = cp_model.CpModel()
         self.chosen: dict[str, list[Any]] = {}
         self._literals: dict[tuple[str, bytes], Any] = {}
@@ -297,8 +105,8 @@ class Encoder:
     def _total(self, columns: Mapping[str, Ints]) -> Any:
         """A sum over classes: columns that differ by constants or sign alone share one variable.
 
-        Sums that run with another sum (clearance volume with quench) are written as that sum times a whole number plus a
-        remainder of small range: exact, and bounds on the one then tighten the other.
+        Sums that run with another sum (clearance volume with quench) are written as that sum times a whole number plus
+        a remainder of small range: exact, and bounds on the one then tighten the other.
         """
         constant, sign = 0, 0
         shapes: dict[str, Ints] = {}
@@ -337,7 +145,9 @@ class Encoder:
             factor = round(together / spread)
             if not factor or abs(factor) > 1 << 20:
                 continue
-            rest = {each: picked - factor * others[each] if each in others else picked for each, picked in shapes.items()}
+            rest = {
+                each: picked - factor * others[each] if each in others else picked for each, picked in shapes.items()
+            }
             rest |= {each: -factor * picked for each, picked in others.items() if each not in shapes}
             reach = sum(float(np.ptp(picked)) for picked in rest.values())
             if reach < least:
@@ -413,7 +223,7 @@ class Encoder:
         expressions = self._key_expressions() | {"closeness": closeness}
         if self.ids:
             expressions |= self._id_ranks()
-        found = Model(self.terms, self.classes, self.model, self.chosen)
+        found = Model(self.classes, self.model, self.chosen)
         for name in expressions:
             low, high = (0, self.most) if name == "closeness" else (0, FAR)
             found.keys[name] = self.model.new_int_var(low, high, name)
@@ -471,11 +281,17 @@ class Encoder:
         if "base" in self.rows:
             base = self.terms.facets.facets["base"].state
             for state in np.unique(base[self.first["base"]]).tolist():
-                left = [x for x, row in zip(self.chosen["short"], self.first["short"], strict=True) if short[row] == state]
-                right = [x for x, row in zip(self.chosen["base"], self.first["base"], strict=True) if base[row] == state]
+                left = [
+                    x for x, row in zip(self.chosen["short"], self.first["short"], strict=True) if short[row] == state
+                ]
+                right = [
+                    x for x, row in zip(self.chosen["base"], self.first["base"], strict=True) if base[row] == state
+                ]
                 self.model.add(cp_model.LinearExpr.sum(left) == cp_model.LinearExpr.sum(right))
         for number, allowed in enumerate(self.terms.facets.tag_sets):
-            on_block = [x for x, row in zip(self.chosen["short"], self.first["short"], strict=True) if allowed[short[row]]]
+            on_block = [
+                x for x, row in zip(self.chosen["short"], self.first["short"], strict=True) if allowed[short[row]]
+            ]
             for each, rows in self.first.items():
                 tags = self.terms.facets.facets[each].tags
                 if each == "short" or not len(tags):
@@ -501,11 +317,11 @@ class Encoder:
         """What would hold only if one of the skips does: one of them must."""
         self.model.add_bool_or([literal.negated() for literal in literals] or [self.model.new_constant(0)])
 
-    def _add_square(self, square: Any) -> None:
+    def _add_square(self, square: Square) -> None:
         literals, always = self._skips(square.skip)
         if always:
             return
-        low, high = self._range(square.terms)
+        high = self._range(square.terms)[1]
         if high < 0:
             return  # the linear limit beside it has already said no
         clear = self.model.new_int_var(0, high, "")
@@ -516,7 +332,7 @@ class Encoder:
         if literals:
             constraint.only_enforce_if(literals)
 
-    def _add_table(self, table: Any) -> Any:
+    def _add_table(self, table: Table) -> Any:
         keep = {each: np.isin(np.arange(len(table.index[each])), self.first[each]) for each in table.index}
         allowed = cells(table, keep)
         variables = [self._column(each, column) for each, column in table.index.items()]
@@ -601,28 +417,3 @@ def _cents(paid: Any) -> Ints:
     whole = np.rint(scaled)
     rounded: Ints = np.where(np.abs(scaled - whole) < 1e-6, whole, np.floor(scaled)).astype(np.int64)
     return rounded
-
-
-class Collector(cp_model.CpSolverSolutionCallback):
-    """Collects the classes of every solution, up to a number."""
-
-    def __init__(self, model: Model, most: int, hook: Callable[[], None] | None = None) -> None:
-        super().__init__()
-        self.found: list[dict[str, int]] = []
-        self.full = False
-        self._chosen = model.chosen
-        self._most = most
-        self._hook = hook
-
-    def on_solution_callback(self) -> None:
-        """Called by the solver at each solution."""
-        if len(self.found) >= self._most:
-            self.full = True
-            self.stop_search()
-            return
-        picked = {}
-        for each, variables in self._chosen.items():
-            picked[each] = next(i for i, variable in enumerate(variables) if self.boolean_value(variable))
-        self.found.append(picked)
-        if self._hook is not None:
-            self._hook()

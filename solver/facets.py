@@ -13,8 +13,7 @@ and one each for spring, retainer, spring shim, pushrod and flywheel.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from itertools import product
 from typing import Any
@@ -23,140 +22,11 @@ import numpy as np
 import numpy.typing as npt
 
 from kitwright.solver.candidates import BOTTOM, Candidates
-from kitwright.solver.combination import NAN, WITHOUT_PART, Combination, field_value
+from kitwright.solver.classes import SINGLE, BoreState, Choice, Classes, Facet, Facets, Floats, Ints, leaf_value
+from kitwright.solver.combination import NAN
 from kitwright.solver.parts import Gasket, Part
 from kitwright.solver.quantity import Quantity
 from kitwright.solver.rules import FITS, carries_tag
-
-Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.int64]
-Choice = tuple[dict[str, Part], tuple[Gasket, ...], dict[str, Any]]
-"""What a row stands for: parts by kind, gaskets, and fields of :class:`Combination` for machining."""
-
-SINGLE = ("spring", "retainer", "spring_shim", "pushrod", "flywheel")
-FACET_OF = {
-    **dict.fromkeys((*BOTTOM, "measured"), "short"),
-    "spacer": "base",
-    "gaskets": "stack",
-    "head": "top",
-    "cam": "gear",
-    "rocker": "gear",
-    **{kind: kind for kind in SINGLE},
-}
-"""Owner of a leaf to its facet."""
-
-MACHINING_FACET = {"machining.mill": "top", "machining.relieve": "top", "machining.deck_cut": "base"}
-
-
-def facet_of(leaf: str) -> str | None:
-    """The facet that brings a leaf; None for what the plan gives (ceiling, conditions, reference)."""
-    return MACHINING_FACET.get(leaf) or FACET_OF.get(leaf.partition(".")[0])
-
-
-@dataclass
-class Classes:
-    """Options of one kind, equal ones together: members by id, leaves one value a class."""
-
-    kind: str
-    members: list[tuple[Part | None, ...]]
-
-    @property
-    def first(self) -> list[Part | None]:
-        """One member of each class."""
-        return [group[0] for group in self.members]
-
-    def leaf(self, name: str) -> tuple[Floats, Floats]:
-        """Values and tolerances of a leaf, one a class, SI; NaN where unknown."""
-        pairs = [_leaf_value(part, name) for part in self.first]
-        return np.array([value for value, _ in pairs]), np.array([tolerance for _, tolerance in pairs])
-
-    def ranks(self) -> tuple[Ints, list[str]]:
-        """Rank of each class by its smallest id (none at all comes first), and the ids by rank."""
-        names = [part.id if part is not None else "" for part in self.first]
-        order = sorted(range(len(names)), key=names.__getitem__)
-        ranks = np.empty(len(names), dtype=np.int64)
-        ranks[order] = np.arange(len(names))
-        return ranks, sorted(names)
-
-    def money(self) -> tuple[Floats, Floats, Floats]:
-        """Price to pay (0 where unknown), whether it is unknown, and how many to buy, one a class."""
-        buy = np.array([part is not None and part.on_shelf < 1 for part in self.first])
-        prices = [part.price if part is not None else 0.0 for part in self.first]
-        unknown = buy & np.array([price is None for price in prices])
-        paid = np.where(buy & ~unknown, np.array([price or 0.0 for price in prices]), 0.0)
-        return paid, unknown.astype(float), buy.astype(float)
-
-
-def _leaf_value(part: Part | None, name: str) -> tuple[float, float]:
-    if part is None:
-        return WITHOUT_PART.get(name, NAN), 0.0
-    _, _, rest = name.partition(".")
-    if name == "rocker.exhaust_ratio" and part.exhaust_ratio is None:  # type: ignore[attr-defined]
-        rest = "ratio"
-    return field_value(part, rest)
-
-
-@dataclass
-class Facet:
-    """Rows of one facet.
-
-    ``leaves`` and ``tolerances`` hold arrays of one value a row (tuples of arrays for gasket layers). ``paid``,
-    ``unknown``, ``bought`` and ``operations`` are what a row adds to cost, unknown cost, parts to buy and machining
-    operations; ``layers`` to the number of gaskets. ``blocks`` is the block class of a row where it has one, ``state``
-    its bore state; ``tags`` the class of blocks that it may go on (-1: any).
-    """
-
-    name: str
-    size: int
-    leaves: dict[str, Any]
-    tolerances: dict[str, Any]
-    expand: Callable[[int], Iterator[Choice]]
-    paid: Floats
-    unknown: Floats
-    bought: Floats
-    operations: Floats
-    layers: Floats
-    state: Ints
-    tags: Ints = field(default_factory=lambda: np.empty(0, dtype=np.int64))
-    ranks: dict[str, tuple[Ints, list[Any]]] = field(default_factory=dict)
-    """Kind to the rank of each row's smallest id (gaskets: ids), and the ids by rank: what ties are broken by."""
-
-
-@dataclass
-class BoreState:
-    """A block class with its bore or a rebore."""
-
-    block: int
-    rebore: Quantity | None
-    value: float
-    tolerance: float
-    labour: float
-
-
-@dataclass
-class Facets:
-    """All facets of a search, and what links them."""
-
-    facets: dict[str, Facet]
-    states: list[BoreState]
-    tag_sets: list[npt.NDArray[np.bool_]]
-    """Tag class to the bore states that its parts may go on."""
-
-    def combinations(self, rows: dict[str, int]) -> list[list[Choice]]:
-        """The choices of each facet's row, in the order of the facets."""
-        return [list(self.facets[name].expand(row)) for name, row in rows.items()]
-
-
-def combine(choices: Sequence[Choice]) -> Combination:
-    """One combination from a choice of each facet."""
-    parts: dict[str, Part] = {}
-    gaskets: tuple[Gasket, ...] = ()
-    amounts: dict[str, Any] = {}
-    for some, stack, fields in choices:
-        parts |= some
-        gaskets += stack
-        amounts |= fields
-    return Combination(parts, gaskets, **amounts)
 
 
 class Builder:
@@ -181,7 +51,7 @@ class Builder:
         if rebore is not None:
             labour: float = block.rebore.labour  # type: ignore[union-attr]
             return BoreState(index, rebore, rebore.si, rebore.tolerance, labour)
-        value, tolerance = _leaf_value(block, "block.bore")
+        value, tolerance = leaf_value(block, "block.bore")
         return BoreState(index, None, value, tolerance, 0.0)
 
     def build(self) -> Facets:
@@ -211,8 +81,10 @@ class Builder:
     def _signature(self, kind: str, part: Part | None) -> Any:
         if part is None:
             return None
-        seen: list[Any] = [_leaf_value(part, leaf) for leaf in self.by_owner.get(kind, ())]
-        seen += [getattr(part, size.field).exact for rule in FITS for size in (rule.first, rule.second) if size.kind == kind]
+        seen: list[Any] = [leaf_value(part, leaf) for leaf in self.by_owner.get(kind, ())]
+        seen += [
+            getattr(part, size.field).exact for rule in FITS for size in (rule.first, rule.second) if size.kind == kind
+        ]
         seen += [part.fits, part.on_shelf > 0 or part.price, part.on_shelf > 0]
         if kind == "block":
             seen += [part.tags, part.deck_cut and _grid(part.deck_cut), part.rebore and _bores(part.rebore)]  # type: ignore[attr-defined]
@@ -239,7 +111,9 @@ class Builder:
             found.append(same[0] if same else len(self.tag_sets) - 1)
         return np.array(found, dtype=np.int64)
 
-    def _leaves(self, owners: Sequence[str], tables: dict[str, tuple[Classes, Ints]]) -> tuple[dict[str, Any], dict[str, Any]]:
+    def _leaves(
+        self, owners: Sequence[str], tables: dict[str, tuple[Classes, Ints]]
+    ) -> tuple[dict[str, Any], dict[str, Any]]:
         leaves, tolerances = {}, {}
         for owner in owners:
             classes, index = tables[owner]
@@ -304,9 +178,13 @@ class Builder:
 
         def tagged(kind: str) -> npt.NDArray[np.bool_]:
             blocks = [self.blocks.first[each.block] for each in self.states]
-            return np.array([[part is None or carries_tag(part, block) for part in tables[kind].first] for block in blocks])
+            return np.array(
+                [[part is None or carries_tag(part, block) for part in tables[kind].first] for block in blocks]
+            )
 
-        on_block = matrix("piston_to_bore", [each.value for each in self.states], size("piston", "bore")) & tagged("piston")
+        on_block = matrix("piston_to_bore", [each.value for each in self.states], size("piston", "bore")) & tagged(
+            "piston"
+        )
         pins = matrix("pin_to_pin", size("rod", "pin"), size("piston", "pin"))
         journals = matrix("journal_to_big_end", size("crank", "journal"), size("rod", "big_end"))
         crank_tags, rod_tags = tagged("crank"), tagged("rod")
@@ -351,7 +229,9 @@ class Builder:
         leaves["machining.deck_cut"] = np.array([float(cut) for cut in cuts])
         leaves["block.bore"] = np.array([each.value for each in self.states])[state]
         paid, unknown, bought = spacers.money()
-        labour = [getattr(getattr(self.blocks.first[each.block], "deck_cut", None), "labour", 0.0) for each in self.states]
+        labour = [
+            getattr(getattr(self.blocks.first[each.block], "deck_cut", None), "labour", 0.0) for each in self.states
+        ]
         used = np.array([cut > 0 for cut in cuts])
 
         def expand(row: int) -> Iterator[Choice]:
@@ -392,7 +272,11 @@ class Builder:
             leaves[f"gaskets.{name}"] = tuple(columns)
             if widths.any():
                 tolerances[f"gaskets.{name}"] = tuple(widths[layer[:, i]] for i in range(deepest))
-        smallest = np.array([part.bore.si for part in parts] + [np.inf])[layer].min(axis=1) if parts else np.full(len(stacks), np.inf)
+        smallest = (
+            np.array([part.bore.si for part in parts] + [np.inf])[layer].min(axis=1)
+            if parts
+            else np.full(len(stacks), np.inf)
+        )
         leaves["smallest_bore"] = smallest
         layers = (layer < len(parts)).sum(axis=1).astype(float)
         paid, unknown, bought = self._stack_money(parts, layer)
@@ -517,7 +401,9 @@ class Builder:
         paid, unknown, bought = (np.sum([each[i] for each in money], axis=0) for i in range(3))
         ranks = {kind: (tables[kind].ranks()[0][index[kind]], tables[kind].ranks()[1]) for kind in kinds}
         unknown = np.minimum(unknown, 1.0)
-        return Facet(name, size, leaves, tolerances, expand, paid, unknown, bought, none, none.copy(), state, tags, ranks)
+        return Facet(
+            name, size, leaves, tolerances, expand, paid, unknown, bought, none, none.copy(), state, tags, ranks
+        )
 
     def _both(self, first: Ints, second: Ints) -> Ints:
         """Tag class of what must keep two tag classes at once."""
@@ -543,4 +429,3 @@ def _flat(values: Sequence[Any]) -> Iterator[Any]:
             yield "|"
         else:
             yield value
-

@@ -317,13 +317,17 @@ def parse(text: str, dimension: Dimension, origin: Origin | None = None) -> Quan
 def _temperature(
     value: Fraction, tolerance: Fraction, stated: bool, unit: str, text: str, origin: Origin | None
 ) -> Quantity:
-    scales = {"K": (1, 0), "degC": (1, Fraction(27315, 100)), "°C": (1, Fraction(27315, 100))}
+    scales: dict[str, tuple[Fraction | int, Fraction | int]] = {
+        "K": (1, 0),
+        "degC": (1, Fraction(27315, 100)),
+        "°C": (1, Fraction(27315, 100)),
+    }
     fahrenheit = (Fraction(5, 9), Fraction(45967, 180))
     factor, zero = (scales | {"degF": fahrenheit, "°F": fahrenheit}).get(unit, (0, 0))
     if not factor:
         raise QuantityError(f"`{unit}` is no unit of temperature", "write it in degC, degF or K")
-    exact = value * factor + zero
-    return Quantity(Fraction(exact), float(tolerance * factor), stated, TEMPERATURE, text.strip(), origin)
+    exact = value * Fraction(factor) + zero
+    return Quantity(exact, float(tolerance * factor), stated, TEMPERATURE, text.strip(), origin)
 
 
 def would_be(value: Fraction, dimension: Dimension) -> str:

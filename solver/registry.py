@@ -73,7 +73,7 @@ class Figure:
         function: pure function of SI floats (numpy arrays alike) to an SI float.
         inputs: what feeds each parameter; a trailing ``?`` marks one that may be unknown (NaN is handed over).
         shape: ``additive`` where the figure is a sum of terms, one a slot; ``general`` otherwise.
-        extreme_of: the branches of which this figure is the greatest (``max``) or least (``min``), taken valve by valve.
+        extreme: ``max`` or ``min`` where the figure is the greatest or least of its inputs, branches like two valves.
         bound_without: inputs without which the value is only an upper bound, so that it proves no minimum.
         at_least: bound (in the figure's unit) to coefficients of additive figures whose weighted sum, in SI, is ≤ 0
             exactly where the figure reaches the bound; the search encodes limits and closeness through it.
@@ -120,7 +120,17 @@ FIGURES: dict[str, Figure] = {}
 """Every figure by name, in the order of the builder's steps as the formula modules register them."""
 
 PART_FIELDS = ("block", "crank", "rod", "piston", "gaskets", "spacer", "head", "cam", "rocker", "spring", "retainer")
-OTHER_FIELDS = ("spring_shim", "pushrod", "flywheel", "machining", "plan", "conditions", "reference", "measured", "money")
+OTHER_FIELDS = (
+    "spring_shim",
+    "pushrod",
+    "flywheel",
+    "machining",
+    "plan",
+    "conditions",
+    "reference",
+    "measured",
+    "money",
+)
 
 
 class RegistryError(ValueError):
@@ -153,7 +163,7 @@ def figure(
         formula: the equation, symbols spelled out.
         source: where the equation comes from.
         inputs: what feeds each parameter, in the parameters' order.
-        step: smallest difference that matters, in ``unit``; by default 0.05 mm, 0.5 % of the unit's usual size elsewhere.
+        step: smallest difference that matters, in ``unit``; by default that of :data:`DEFAULT_STEPS`.
         shape: ``additive`` lets the search use it as a sum; it must be one.
         extreme: ``max`` or ``min`` where the figure is that of its inputs, which are figures themselves.
         bound_without: inputs without which the value is an upper bound only.
@@ -220,7 +230,7 @@ DEFAULT_STEPS = {
 
 @cache
 def leaves_of(name: str, optional: bool = True) -> tuple[str, ...]:
-    """Fields that a figure depends on through all its inputs, without ``?``; ``optional=False`` leaves out those marked so."""
+    """Fields that a figure depends on through all inputs, without ``?``; ``optional=False`` leaves out those marked."""
     found: dict[str, None] = {}
     for each in FIGURES[name].inputs:
         if each.endswith("?") and not optional:

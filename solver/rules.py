@@ -122,7 +122,7 @@ def sizes(combination: Combination, rule: FitRule) -> list[tuple[float, float, P
         return []
     others: list[Part] = []
     if rule.second.kind == "gasket":
-        others.extend(dict.fromkeys(combination.gaskets))
+        others.extend({each.id: each for each in combination.gaskets}.values())
     elif rule.second.kind in combination.parts:
         others.append(combination.parts[rule.second.kind])
     return [(first, getattr(other, rule.second.field).si, other) for other in others]
@@ -134,4 +134,3 @@ def fits_together(combination: Combination) -> bool:
         return False
     block = combination.parts.get("block")
     return all(carries_tag(part, block) for part in (*combination.parts.values(), *combination.gaskets))
-

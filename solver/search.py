@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import bisect
 import math
-
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from itertools import product
@@ -19,13 +18,17 @@ from typing import Any
 from kitwright.solver.candidates import Candidates, candidates
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import check, judge
+from kitwright.solver.classes import Choice, Facets, combine
 from kitwright.solver.combination import Combination
-from kitwright.solver.encode import FAR, KEYS, Clock, Collector, Encoder, Model, OutOfTime, caps, prune
-from kitwright.solver.facets import Builder, Choice, Facets, combine
+from kitwright.solver.encode import Encoder
+from kitwright.solver.engine import FAR, KEYS, Clock, Collector, Model, OutOfTimeError
+from kitwright.solver.facets import Builder
 from kitwright.solver.parts import KINDS
 from kitwright.solver.plan import Plan
+from kitwright.solver.prune import caps, prune
 from kitwright.solver.result import Answer, Checked, Considered
-from kitwright.solver.terms import MONEY_UNIT, Maker, Mask, Terms, wanted_leaves
+from kitwright.solver.terms import MONEY_UNIT, Mask, Terms
+from kitwright.solver.translate import Maker, wanted_leaves
 
 DEFAULT_SECONDS = 60.0
 AT_ONCE = 60
@@ -92,7 +95,7 @@ class Search:
         return not all(mask.any() for mask in self.alive.values())
 
     def run(self) -> None:
-        """Fill :attr:`best`; raises :class:`OutOfTime` when the time is up first."""
+        """Fill :attr:`best`; raises :class:`OutOfTimeError` when the time is up first."""
         if self.empty:
             return
         always = sum(lack.always for lack in self.terms.lacks)
@@ -209,7 +212,8 @@ class Search:
         """The highest cost that can still enter the list: the last one's, where it is as close."""
         if name != "cost" or not self.best.full or self.best.keys[-1][:2] != prefix[:2] or self.best.keys[-1][2][0]:
             return FAR
-        return math.ceil(self.best.keys[-1][2][1] / MONEY_UNIT) + 1
+        highest: float = self.best.keys[-1][2][1]
+        return math.ceil(highest / MONEY_UNIT) + 1
 
     @staticmethod
     def _window(found: int) -> int:
@@ -251,33 +255,53 @@ class Search:
         collector = Collector(model, at_once or max(AT_ONCE, 3 * self.best.wanted))
         status, _ = model.solve(free | bounds, self.clock, callback=collector)
         self.counts["proposed"] += len(collector.found)
-        for picked in collector.found:
-            self._expand(model, picked)
+        for picked, keys in collector.found:
+            self._expand(model, picked, keys)
         return status == "none" or not collector.full
 
-    def _expand(self, model: Model, picked: dict[str, int]) -> None:
-        """All combinations of one choice of classes, best first as far as they differ in ids alone."""
-        columns: list[list[Choice]] = []
-        for each, number in picked.items():
-            rows = model.classes[each][number]
-            expand = self.facets.facets[each].expand
-            columns.append([choice for row in rows.tolist() for choice in expand(row)])
-        for combination in _in_order(columns):
+    def _expand(self, model: Model, picked: dict[str, int], keys: dict[str, int]) -> None:
+        """All combinations of one choice of classes.
+
+        Rows of one class may differ in what the model rounds, so each choice of rows is checked; parts behind one row
+        are equal in all that the plan can see, so that one verdict serves them all, and of them only the first by id
+        can be among those wanted.
+        """
+        least = (*(keys["unproved"], keys["closeness"]), *self._lower_cost(keys), keys["layers"], keys["operations"])
+        rows = [
+            (self.facets.facets[each].expand, model.classes[each][number].tolist()) for each, number in picked.items()
+        ]
+        for chosen in product(*(numbers for _, numbers in rows)):
+            choices = [list(expand(row)) for (expand, _), row in zip(rows, chosen, strict=True)]
+            first = combine([some[0] for some in choices])
+            if self.best.closed((*least, *first.tie_key())):
+                continue
             self.counts["checked"] += 1
             self.clock.check()
-            verdict = judge(combination, self.plan)
-            if verdict.fits:
-                if self.best.closed(verdict.key):
-                    continue
-                self.best.offer(verdict.key, combination)
+            verdict = judge(first, self.plan)
+            if not verdict.fits:
+                continue
+            for some in _leading(choices, self.best.wanted):
+                combination = combine(some)
+                key = (*verdict.key[:5], *combination.tie_key())
+                if not self.best.closed(key):
+                    self.best.offer(key, combination)
+
+    @staticmethod
+    def _lower_cost(keys: dict[str, int]) -> tuple[Any, ...]:
+        return ((keys["unknown_cost"], 0.0 if keys["unknown_cost"] else keys["cost"] * MONEY_UNIT - 1e-7),)
 
 
 _AFTER_ALL = chr(0x10FFFF)
 
 
-def _in_order(columns: list[list[Choice]]) -> Iterator[Combination]:
-    for choices in product(*columns):
-        yield combine(choices)
+def _leading(choices: list[list[Choice]], wanted: int) -> Iterator[list[Choice]]:
+    """Of all ways to take one of each (each sorted), those that fewer than ``wanted`` others surely come before."""
+    if not choices:
+        yield []
+        return
+    for place, choice in enumerate(choices[0][:wanted]):
+        for rest in _leading(choices[1:], wanted // (place + 1)):
+            yield [choice, *rest]
 
 
 def find(
@@ -313,7 +337,7 @@ def find(
     status = "complete"
     try:
         search.run()
-    except OutOfTime:
+    except OutOfTimeError:
         status = "incomplete"
     found = tuple(_checked(search.best, plan))
     if status == "complete" and not found:
@@ -326,6 +350,3 @@ def _checked(best: Best, plan: Plan) -> Iterator[Checked]:
         checked = check(combination, plan, spreads=False)
         if checked.fits:
             yield checked
-
-
-

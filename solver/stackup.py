@@ -51,7 +51,7 @@ def variance(target: Target, leaves: Mapping[str, Any], moving: Iterable[Variabl
 
 
 def corners(target: Target, leaves: Mapping[str, Any], moving: Iterable[Variable]) -> tuple[Any, Any]:
-    """Lowest and highest value of a target that is monotone in each leaf alone: the signs at nominal say which corner."""
+    """Lowest and highest value of a target that is monotone in each leaf alone; signs at nominal say which corner."""
     low_leaves, high_leaves = dict(leaves), dict(leaves)
     for leaf, layer, tolerance in moving:
         slope = derivative(target, leaves, (leaf, layer, tolerance))

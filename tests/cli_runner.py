@@ -6,8 +6,9 @@ import json
 from pathlib import Path
 from typing import Any
 
-from kitwright.cli.main import app
 from typer.testing import CliRunner
+
+from kitwright.cli.main import app
 
 SCENARIOS = Path(__file__).parent / "data" / "scenarios"
 WIDEST = 100

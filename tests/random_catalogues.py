@@ -7,30 +7,37 @@ from typing import Any
 
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import View, judge
+from kitwright.solver.fields import CutTo, LengthSteps, Rebore, TopLand, VolumeSteps
 from kitwright.solver.parts import (
     Block,
     Cam,
     Crank,
-    CutTo,
     Flywheel,
     Gasket,
     Head,
-    LengthSteps,
     Part,
     Piston,
     Pushrod,
-    Rebore,
     Retainer,
     Rocker,
     Rod,
     Spacer,
     Spring,
     SpringShim,
-    TopLand,
-    VolumeSteps,
 )
 from kitwright.solver.plan import Goal, MeasuredDeck, Plan
-from kitwright.solver.quantity import ANGLE, AREA, LENGTH, RATIO, ROTATION, VOLUME, Dimension, Quantity, parse, parse_deck
+from kitwright.solver.quantity import (
+    ANGLE,
+    AREA,
+    LENGTH,
+    RATIO,
+    ROTATION,
+    VOLUME,
+    Dimension,
+    Quantity,
+    parse,
+    parse_deck,
+)
 from kitwright.solver.registry import FIGURES
 from tests.twin import everything
 
@@ -99,7 +106,9 @@ class Maker:
             "id": f"{letter}{kind}{self.serial}",
             "price": None if price is None else float(price),
             "on_shelf": self.random.choice([0, 1, 1, 2]),
-            "fits": self.random.choice([(), (), (), (), (), ("small",), ("large", "small"), ("large",)]) if kind != "block" else (),
+            "fits": self.random.choice([(), (), (), (), (), ("small",), ("large", "small"), ("large",)])
+            if kind != "block"
+            else (),
         }
 
     def many(self, low: int, high: int) -> range:
@@ -123,7 +132,9 @@ def parts(seed: int) -> list[Part]:
                 cam_to_crank=make.maybe(make.size(85)),
                 counterweight_room=make.maybe(make.size(40)),
                 rod_room=make.maybe(make.size(60)),
-                deck_cut=make.maybe(LengthSteps(max=make.near(0.5, "mm", LENGTH), step=make.near(0.25, "mm", LENGTH), labour=15.0), 0.4),
+                deck_cut=make.maybe(
+                    LengthSteps(max=make.near(0.5, "mm", LENGTH), step=make.near(0.25, "mm", LENGTH), labour=15.0), 0.4
+                ),
                 rebore=make.maybe(Rebore(to=(make.near(72.5, "mm", LENGTH, 0.02),), labour=40.0), 0.4),
             )
         )
@@ -162,7 +173,9 @@ def parts(seed: int) -> list[Part]:
                 dish=make.near(dish, "cc", VOLUME, 0.2) if dish else None,
                 dome=make.maybe(make.near(1.5, "cc", VOLUME, 0.2), 0.3) if not dish else None,
                 skirt_below_pin=make.maybe(make.size(19, 0.15)),
-                top_land=make.maybe(TopLand(height=make.near(5, "mm", LENGTH), clearance=make.near(0.5, "mm", LENGTH, 0.1)), 0.3),
+                top_land=make.maybe(
+                    TopLand(height=make.near(5, "mm", LENGTH), clearance=make.near(0.5, "mm", LENGTH, 0.1)), 0.3
+                ),
             )
         )
     for _ in make.many(2, 4):
@@ -183,8 +196,12 @@ def parts(seed: int) -> list[Part]:
                 **make.common("head"),
                 chamber=make.near(choose([19, 21, 23]), "cc", VOLUME, 0.5),
                 chamber_area=area,
-                mill=make.maybe(LengthSteps(max=make.near(0.5, "mm", LENGTH), step=make.near(0.25, "mm", LENGTH), labour=20.0), 0.5),
-                relieve=make.maybe(VolumeSteps(max=make.near(1, "cc", VOLUME), step=make.near(1, "cc", VOLUME), labour=25.0), 0.4),
+                mill=make.maybe(
+                    LengthSteps(max=make.near(0.5, "mm", LENGTH), step=make.near(0.25, "mm", LENGTH), labour=20.0), 0.5
+                ),
+                relieve=make.maybe(
+                    VolumeSteps(max=make.near(1, "cc", VOLUME), step=make.near(1, "cc", VOLUME), labour=25.0), 0.4
+                ),
                 max_valve_lift=make.maybe(make.size(8.4)),
                 installed_height=make.maybe(make.size(33)),
                 retainer_room=make.maybe(make.size(9.6)),
@@ -217,7 +234,13 @@ def valve_gear(make: Maker) -> list[Part]:
         )
     for _ in make.many(0, 2):
         exhaust = make.maybe(make.near(1.05, "", RATIO, 0.02), 0.3)
-        found.append(Rocker(**make.common("rocker"), ratio=make.near(choose([1.0, 1.1, 1.2]), "", RATIO, 0.02), exhaust_ratio=exhaust))
+        found.append(
+            Rocker(
+                **make.common("rocker"),
+                ratio=make.near(choose([1.0, 1.1, 1.2]), "", RATIO, 0.02),
+                exhaust_ratio=exhaust,
+            )
+        )
     for _ in make.many(0, 2):
         found.append(
             Spring(
@@ -263,7 +286,9 @@ def _plan(rng: random.Random, catalogue: Catalogue) -> Plan:
         use[pinned.kind] = (pinned.id,)
     free = [part.id for part in catalogue if part.id not in sum(use.values(), ())]
     avoid = frozenset(rng.sample(free, 1)) if free and rng.random() < 0.15 else frozenset()
-    ids = {kind: rng.choice(catalogue.of_kind(kind)).id for kind in ("block", "crank", "rod", "piston") if kind in kinds}
+    ids = {
+        kind: rng.choice(catalogue.of_kind(kind)).id for kind in ("block", "crank", "rod", "piston") if kind in kinds
+    }
     decks: tuple[MeasuredDeck, ...] = ()
     if len(ids) == 4 and rng.random() < 0.3:
         decks = (MeasuredDeck(parse_deck(rng.choice(["0.3 mm down ± 0.02 mm", "0.1 mm up"])), ids),)

@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+
 from kitwright.solver.formulas import cam_curve, gas, kinematics, pushrods, springs
 from kitwright.solver.formulas.cam_curve import LobeCurve
 
@@ -106,9 +107,7 @@ def test_area_and_durations_agree_with_quadrature() -> None:
     integrate = pytest.importorskip("scipy.integrate")
     ratio, lash = 1.5, 0.0001
     before, after = cam_curve.crossing(LOBE, lash / ratio)
-    area, _ = integrate.quad(
-        lambda x: ratio * LOBE.lift(x) - lash, -before, after, points=[0.0], epsabs=1e-14
-    )
+    area, _ = integrate.quad(lambda x: ratio * LOBE.lift(x) - lash, -before, after, points=[0.0], epsabs=1e-14)
     assert cam_curve.lift_area(LOBE, ratio, lash) == pytest.approx(area, rel=1e-9)
     assert ratio * LOBE.lift(after) == pytest.approx(lash, rel=1e-9)
     assert cam_curve.duration_at(LOBE, 0.0) == pytest.approx(300 * DEGREE)
@@ -214,16 +213,12 @@ def test_a_flat_cam_leaves_the_gap() -> None:
 def test_piston_to_valve_of_arrays_and_of_the_unknown() -> None:
     gaps: Any = np.array([0.004, 0.006, NAN, 0.004])
     rods: Any = np.array([0.1, 0.11, 0.1, NAN])
-    lobes = LobeCurve(
-        np.array([0.006, 0.0065, 0.006, 0.006]), 145 * DEGREE, np.array([12.0, 18.0, 12.0, 12.0])
-    )
+    lobes = LobeCurve(np.array([0.006, 0.0065, 0.006, 0.006]), 145 * DEGREE, np.array([12.0, 18.0, 12.0, 12.0]))
     both: Any = cam_curve.piston_to_valve(gaps, 0.06, rods, 0.001, 0.2, lobes, 1.4, 0.0001, 1.8)
     found, angles = both
     for place in range(4):
         lobe = LobeCurve(lobes.max_lift[place], lobes.half_span, lobes.power[place])
-        alone: Any = cam_curve.piston_to_valve(
-            gaps[place], 0.06, rods[place], 0.001, 0.2, lobe, 1.4, 0.0001, 1.8
-        )
+        alone: Any = cam_curve.piston_to_valve(gaps[place], 0.06, rods[place], 0.001, 0.2, lobe, 1.4, 0.0001, 1.8)
         np.testing.assert_allclose([found[place], angles[place]], alone, rtol=1e-9)
     assert np.isnan(found).tolist() == [False, False, True, True]
     unknown = cam_curve.lobe_curve(0.0065, NAN, 0.0, NAN, NAN)

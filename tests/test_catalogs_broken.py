@@ -6,6 +6,7 @@ import re
 from pathlib import Path
 
 import pytest
+
 from kitwright.catalogs import InputError, load, load_plan
 
 BROKEN = Path(__file__).parent / "broken"

@@ -7,6 +7,7 @@ import time
 from pathlib import Path
 
 import pytest
+
 from kitwright.catalogs import load
 
 BLOCK = "- {id: b72, bore: 72 mm, block_height: 142.00 mm, tags: [stud-86], price: 20}\n"
@@ -30,10 +31,7 @@ def test_parts_that_go_together_bring_no_warning(tmp_path: Path) -> None:
 
 def test_a_throw_written_as_a_stroke(tmp_path: Path) -> None:
     (said,) = warnings(tmp_path, cranks="- {id: k28, stroke: 28.5 mm, journal: 30 mm, price: 20}\n")
-    assert (
-        "part `k28`, field `stroke`: a stroke of 28.5 mm leaves the piston 14.75 mm down with every rod"
-        in said
-    )
+    assert "part `k28`, field `stroke`: a stroke of 28.5 mm leaves the piston 14.75 mm down with every rod" in said
     assert "is it the throw? The stroke would be 57.00 mm" in said
 
 
@@ -56,13 +54,8 @@ def test_a_rod_for_other_blocks_excuses_nothing(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("more", ["", ", outer_radius: 20 mm"])
 def test_a_rod_measured_over_its_edges(tmp_path: Path, more: str) -> None:
-    (said,) = warnings(
-        tmp_path, rods=f"- {{id: r109, length: 109 mm, big_end: 30 mm, pin: 16 mm, price: 20{more}}}\n"
-    )
-    assert (
-        "part `r109`, field `length`: a length of 109 mm puts the piston 23.50 mm out with every crank"
-        in said
-    )
+    (said,) = warnings(tmp_path, rods=f"- {{id: r109, length: 109 mm, big_end: 30 mm, pin: 16 mm, price: 20{more}}}\n")
+    assert "part `r109`, field `length`: a length of 109 mm puts the piston 23.50 mm out with every crank" in said
     assert "measured across the outer edges? From centre to centre it would be" in said
 
 
@@ -74,10 +67,7 @@ def test_a_rod_far_too_long(tmp_path: Path) -> None:
 def test_a_tag_that_no_block_carries_is_told_once(tmp_path: Path) -> None:
     heads = "".join(f"- {{id: h{n}, chamber: 22 cc, fits: [stud-68], price: 1}}\n" for n in range(3))
     (said,) = warnings(tmp_path, heads=heads)
-    assert (
-        "part `h0`, field `fits`: no block carries the tag `stud-68` (and 2 more); did you mean `stud-86`?"
-        in said
-    )
+    assert "part `h0`, field `fits`: no block carries the tag `stud-68` (and 2 more); did you mean `stud-86`?" in said
 
 
 @pytest.mark.parametrize(
@@ -125,10 +115,7 @@ def test_a_near_miss_has_its_own_message(tmp_path: Path) -> None:
     crank = "- {id: k70, stroke: 57 mm, journal: 70 mm, price: 1}\n"
     rod = "- {id: r70, length: 85 mm, big_end: 2.7559 in, pin: 16 mm, price: 1}\n"
     (said,) = warnings(tmp_path, cranks=crank, rods=rod)
-    assert (
-        "part `r70`, field `big_end`: the big end 2.7559 in misses the journal 70 mm of `k70` by 0.00014 mm"
-        in said
-    )
+    assert "part `r70`, field `big_end`: the big end 2.7559 in misses the journal 70 mm of `k70` by 0.00014 mm" in said
     assert "write one size in both" in said
 
 
@@ -175,18 +162,14 @@ def test_a_large_catalogue_loads_quickly(tmp_path: Path) -> None:
     pick = random.Random(7)
     rows: dict[str, list[str]] = {"blocks": [], "cranks": [], "rods": [], "pistons": []}
     for n in range(60):
-        rows["blocks"].append(
-            f"- {{id: b{n}, bore: 72 mm, block_height: {pick.uniform(140, 150):.2f} mm, price: 1}}\n"
-        )
+        rows["blocks"].append(f"- {{id: b{n}, bore: 72 mm, block_height: {pick.uniform(140, 150):.2f} mm, price: 1}}\n")
     for n in range(440):
         rows["cranks"].append(
             f"- {{id: k{n}, stroke: {pick.uniform(20, 70):.3f} mm ± 0.05 mm, journal: 30 mm, price: 1}}\n"
         )
     for n in range(500):
         length = pick.uniform(75, 130)
-        rows["rods"].append(
-            f"- {{id: r{n}, length: {length:.3f} mm, big_end: 30 mm, pin: 16 mm, price: 1}}\n"
-        )
+        rows["rods"].append(f"- {{id: r{n}, length: {length:.3f} mm, big_end: 30 mm, pin: 16 mm, price: 1}}\n")
         height = pick.uniform(24, 34)
         rows["pistons"].append(
             f"- {{id: p{n}, bore: 72 mm, compression_height: {height:.3f} mm, pin: 16 mm, price: 1}}\n"

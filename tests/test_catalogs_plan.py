@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from kitwright.catalogs import InputError, Overrides, load, load_plan, read_plan
 from kitwright.catalogs.plan_file import REFERENCE
 from kitwright.solver.parts import KINDS, Crank, Head
@@ -246,9 +247,7 @@ def test_a_deck_far_from_its_prediction_is_doubted_and_used(write: Any) -> None:
         write("measured:\n- {deck: 0.95 mm down, with: {block: b72, crank: k57, rod: r85, piston: p280}}\n")
     )
     (warning,) = catalogue.warnings
-    assert (
-        "predicted 0.5 mm down ± 0.225 mm, measured 0.95 mm down; another rod, or a loose bearing?" in warning
-    )
+    assert "predicted 0.5 mm down ± 0.225 mm, measured 0.95 mm down; another rod, or a loose bearing?" in warning
     assert "plan.yaml:4: " in warning
     assert plan.measured_decks[0].deck.to("mm") == 0.95
 
@@ -256,10 +255,7 @@ def test_a_deck_far_from_its_prediction_is_doubted_and_used(write: Any) -> None:
 def test_a_field_far_from_the_catalogue_is_doubted_and_used(write: Any) -> None:
     _, catalogue = load_plan(write("measured:\n- {chamber: 24.0 cc ± 0.2 cc, of: h22}\n"))
     (warning,) = catalogue.warnings
-    assert (
-        "part `h22`, field `chamber`: measured 24.0 cc ± 0.2 cc, and the catalogue says 22 cc ± 0.5 cc"
-        in warning
-    )
+    assert "part `h22`, field `chamber`: measured 24.0 cc ± 0.2 cc, and the catalogue says 22 cc ± 0.5 cc" in warning
     head = catalogue.get("h22")
     assert isinstance(head, Head)
     assert head.chamber.to("cc") == 24.0
@@ -278,9 +274,7 @@ def test_the_catalogue_itself_is_not_changed(write: Any) -> None:
 
 def test_an_override_replaces_only_its_own_bound(write: Any) -> None:
     path = write("goals: {quench: {min: 0.9 mm, max: 1.1 mm, weight: 2}, compression: 9.5}\n")
-    given = Overrides(
-        minimum=["quench=0.7mm", "compression=9"], aim=["deck = 0.1 mm"], step=["quench=0.01 mm"]
-    )
+    given = Overrides(minimum=["quench=0.7mm", "compression=9"], aim=["deck = 0.1 mm"], step=["quench=0.01 mm"])
     plan, _ = load_plan(path, given)
     assert plan.goals["quench"] == Goal("quench", None, 0.7, 1.1, 0.01, 2)
     assert plan.goals["compression"] == Goal("compression", aim=9.5, minimum=9.0)
@@ -407,18 +401,14 @@ def test_an_override_mends_what_the_plan_has_wrong(write: Any) -> None:
     ids=lambda each: each.split(":")[0] if isinstance(each, str) else "",
 )
 def test_a_message_names_the_option(write: Any, given: Overrides, expected: str) -> None:
-    said = refused(
-        write("goals: {quench: {min: 0.9 mm}, compression: 9.5}\nparts: {use: {block: b72}}\n"), given
-    )
+    said = refused(write("goals: {quench: {min: 0.9 mm}, compression: 9.5}\nparts: {use: {block: b72}}\n"), given)
     assert expected in said
     assert "plan.yaml:0" not in said
 
 
 def test_faults_of_plan_command_line_and_catalogue_come_together(write: Any) -> None:
     path = write("goals: {quench: {min: 0.9}}\n")
-    (path.parent / "catalogue" / "more.yaml").write_text(
-        "cranks:\n- {id: k99, stroke: 5 mm}\n", encoding="utf-8"
-    )
+    (path.parent / "catalogue" / "more.yaml").write_text("cranks:\n- {id: k99, stroke: 5 mm}\n", encoding="utf-8")
     said = refused(path, Overrides(kinds=["wheel"]))
     for fragment in (
         "plan.yaml:3: ",
@@ -462,9 +452,7 @@ def test_a_missing_plan_is_named(tmp_path: Path) -> None:
         max_leaves=6,
     ),
 )
-def test_any_section_is_read_or_refused(
-    tmp_path_factory: pytest.TempPathFactory, key: str, value: object
-) -> None:
+def test_any_section_is_read_or_refused(tmp_path_factory: pytest.TempPathFactory, key: str, value: object) -> None:
     import json
 
     folder = tmp_path_factory.mktemp("any")

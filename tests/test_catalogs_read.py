@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from kitwright.catalogs import InputError, Problem, load
 from kitwright.catalogs.nodes import Row
 from kitwright.catalogs.problems import nearest
@@ -74,9 +75,7 @@ def test_ids_and_texts_stay_as_they_are_written(tmp_path: Path) -> None:
 def test_null_and_empty_are_absent(tmp_path: Path) -> None:
     text = CRANKS + "  price:\n  max_rpm: null\n  name: ~\n  counterweight_radius: \n"
     crank = the_part(laid(tmp_path, a__yaml=text), "k57")
-    assert (crank.price, crank.max_rpm, crank.name, crank.counterweight_radius, crank.on_shelf) == (
-        None,
-    ) * 4 + (0,)
+    assert (crank.price, crank.max_rpm, crank.name, crank.counterweight_radius, crank.on_shelf) == (None,) * 4 + (0,)
 
 
 def test_every_form_of_field_is_read(tmp_path: Path) -> None:
@@ -258,9 +257,7 @@ def test_the_headers_unit_goes_with_both_sides_of_a_tolerance() -> None:
 
 
 def test_lines_are_counted_through_quoted_line_breaks() -> None:
-    text = (
-        '# remark\nid,stroke [mm],journal [mm],note\nk57,57,30,"one\ntwo\nthree"\nk58,58,30,\n\nk59,59,30,\n'
-    )
+    text = '# remark\nid,stroke [mm],journal [mm],note\nk57,57,30,"one\ntwo\nthree"\nk58,58,30,\n\nk59,59,30,\n'
     parts, problems = csv_parts(text)
     assert not problems
     assert [part.origin and part.origin.line for part in parts] == [3, 6, 8]
@@ -299,9 +296,7 @@ def test_what_is_written_reads_back_the_same(tmp_path: Path) -> None:
 
 
 @given(
-    text=st.text(
-        st.characters(blacklist_categories=["C"], blacklist_characters="\x85\u2028\u2029"), max_size=30
-    ),
+    text=st.text(st.characters(blacklist_categories=["C"], blacklist_characters="\x85\u2028\u2029"), max_size=30),
     price=st.integers(0, 10**8).map(lambda cents: cents / 100),
     shelf=st.integers(0, 10_000),
 )

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from kitwright.catalogs import InputError, lay_starter, load_plan
 
 
@@ -69,9 +70,7 @@ def test_a_file_in_the_folders_place_is_named(tmp_path: Path) -> None:
     assert (tmp_path / "bench").read_text() == "mine"
 
 
-def test_a_place_that_cannot_be_written_is_left_as_it_was(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_place_that_cannot_be_written_is_left_as_it_was(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     real = Path.write_bytes
 
     def full(self: Path, data: bytes) -> int:

@@ -8,11 +8,12 @@ import json
 from pathlib import Path
 
 import pytest
+
 from kitwright.solver import Catalogue, Plan
 from kitwright.solver.compose import ChoiceError, OpenChoiceError, compose
-from kitwright.solver.parts import Block, Gasket, Head, LengthSteps, Part, Rebore, Rod, VolumeSteps
+from kitwright.solver.fields import LengthSteps, Rebore, VolumeSteps
+from kitwright.solver.parts import Block, Gasket, Head, Part, Rod
 from kitwright.solver.quantity import LENGTH, VOLUME, Quantity, parse
-
 from tests.cli_runner import WIDEST, answer, plan, run
 
 STACK = plan("stack-not-needed")
@@ -111,9 +112,7 @@ def test_machining_is_worked_in() -> None:
     plain = answer(*words)
     opened = answer(*words, "--machine", "relieve=3.5cc", "--machining", "relieve")
     assert opened["machining"] == {"relieve_cc": 3.5}
-    assert opened["figures"]["clearance_volume_cc"] == pytest.approx(
-        plain["figures"]["clearance_volume_cc"] + 3.5
-    )
+    assert opened["figures"]["clearance_volume_cc"] == pytest.approx(plain["figures"]["clearance_volume_cc"] + 3.5)
     assert opened["labour"] == 20 and opened["fits"] is True
     result = run(*words, "--machine", "relieve=3.5cc")
     assert result.exit_code == 1 and "the plan does not allow relieve" in result.stdout
@@ -233,9 +232,7 @@ def test_one_part_of_a_kind_needs_no_choice() -> None:
 
 def test_an_avoided_part_leaves_the_other_one() -> None:
     assert compose(held(*RODS), Plan(avoid=frozenset({"r1"}))).ids == {"rod": "r2"}
-    assert compose(held(RODS[0]), Plan(avoid=frozenset({"r1"}))).ids == {
-        "rod": "r1"
-    }  # the check says it is avoided
+    assert compose(held(RODS[0]), Plan(avoid=frozenset({"r1"}))).ids == {"rod": "r1"}  # the check says it is avoided
 
 
 def test_all_open_kinds_are_named_at_once() -> None:

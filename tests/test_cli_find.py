@@ -191,9 +191,7 @@ def test_the_command_for_the_first_gives_its_figures() -> None:
 
 
 @pytest.mark.parametrize("units", ["mm", "in"])
-@pytest.mark.parametrize(
-    "path", [*sorted(SCENARIOS.glob("*/plan.yaml")), *sorted(EXAMPLES.glob("*.yaml"))], ids=str
-)
+@pytest.mark.parametrize("path", [*sorted(SCENARIOS.glob("*/plan.yaml")), *sorted(EXAMPLES.glob("*.yaml"))], ids=str)
 def test_no_table_is_wider_than_a_hundred_columns(path: Path, units: str) -> None:
     text = run("find", path, "--units", units, "--top", "5").stdout
     lines = [line for line in text.splitlines() if str(path) not in line]
@@ -304,9 +302,7 @@ def test_a_plan_that_is_not_there_is_status_2() -> None:
 def test_warnings_go_to_standard_error(tmp_path: Path) -> None:
     (tmp_path / "catalogue").mkdir()
     source = (plan("stack-not-needed").parent / "catalogue" / "parts.yaml").read_text()
-    (tmp_path / "catalogue" / "parts.yaml").write_text(
-        source + "spacers:\n- {id: s1, thickness: 0.5 mm, fits: [x]}\n"
-    )
+    (tmp_path / "catalogue" / "parts.yaml").write_text(source + "spacers:\n- {id: s1, thickness: 0.5 mm, fits: [x]}\n")
     (tmp_path / "plan.yaml").write_text(plan("stack-not-needed").read_text())
     result = run("find", tmp_path / "plan.yaml", "--format", "json")
     assert "odd" in result.stderr and "s1" in result.stderr

@@ -40,9 +40,7 @@ def test_help_imports_nothing_heavy(words: tuple[str, ...]) -> None:
         "try:\n    main()\nexcept SystemExit as end:\n    assert not end.code, end.code\n"
         f"print([name for name in {HEAVY!r} if name in sys.modules])"
     )
-    done = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=False
-    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=False)
     assert done.returncode == 0, done.stderr
     assert done.stdout.splitlines()[-1] == "[]"
 
@@ -77,9 +75,7 @@ def test_the_version_is_the_distributions() -> None:
     ids=str,
 )
 def test_no_locale_stops_an_answer(environment: dict[str, str]) -> None:
-    done = process(
-        "check", plan("stack-not-needed"), "--use", "rod=r85", "--use", "gasket=g050", **environment
-    )
+    done = process("check", plan("stack-not-needed"), "--use", "rod=r85", "--use", "gasket=g050", **environment)
     assert done.returncode == 0, done.stderr
     assert b"quench" in done.stdout
     if "LC_ALL" in environment:

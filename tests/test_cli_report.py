@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
 from kitwright.catalogs import load_plan
 from kitwright.cli.report import write_find
 from kitwright.cli.report.as_csv import cell, csv_text
@@ -29,7 +30,6 @@ from kitwright.solver.combination import Missing
 from kitwright.solver.compose import compose
 from kitwright.solver.plan import Plan
 from kitwright.solver.result import Answer, Checked, Closest, Conflict, Considered, NotEstablished, WayOut
-
 from tests.cli_runner import WIDEST, plan, run
 
 
@@ -173,9 +173,7 @@ def test_markdown_escapes_what_it_would_act_on() -> None:
         ("deg", [30.04], "mm", ["30.0 deg"]),
     ],
 )
-def test_as_many_digits_as_the_bench_can_use(
-    unit: str, values: list[float], units: str, shown: list[str]
-) -> None:
+def test_as_many_digits_as_the_bench_can_use(unit: str, values: list[float], units: str, shown: list[str]) -> None:
     form = style(unit, values, units)
     assert [form.with_unit(value) for value in values] == shown
 
@@ -286,9 +284,7 @@ def test_the_cautions_follow_the_combination() -> None:
     wanted, found, _ = checked("stack-not-needed", ("rod", "r86"), ("gasket", "g100"))
     said = cautions(found, wanted)
     assert PROUD in said and OVER_SPEED not in said and CAM_TURNS not in said
-    wanted, found, _ = checked(
-        "revs-against-lift", ("rocker", "rk110"), ("spring", "s-soft"), ("retainer", "t0")
-    )
+    wanted, found, _ = checked("revs-against-lift", ("rocker", "rk110"), ("spring", "s-soft"), ("retainer", "t0"))
     said = cautions(found, wanted)
     assert OVER_SPEED in said and PROUD not in said
     assert len(said) == len(set(said))
@@ -297,9 +293,7 @@ def test_the_cautions_follow_the_combination() -> None:
 def test_an_answer_that_was_stopped_says_what_is_proved() -> None:
     wanted, catalogue = load_plan(plan("stack-not-needed"))
     found = find(catalogue, wanted)
-    stopped = Answer(
-        wanted, "incomplete", found.combinations, found.considered, None, "no closer than 3", 2.0
-    )
+    stopped = Answer(wanted, "incomplete", found.combinations, found.considered, None, "no closer than 3", 2.0)
     question = Question("plan.yaml", wanted, (), (), catalogue, 10)
     text = " ".join(write_find(stopped, "table", question).split())
     assert "no closer than 3" in text and "before the search was complete" in text

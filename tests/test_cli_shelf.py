@@ -8,9 +8,9 @@ import json
 from pathlib import Path
 
 import pytest
+
 from kitwright.solver.parts import KINDS
 from kitwright.solver.registry import GROUPS, public_figures
-
 from tests.cli_runner import WIDEST, answer, plan, run
 
 EXAMPLE = Path(__file__).parent.parent / "examples" / "pump-house"
@@ -44,9 +44,7 @@ def test_all_faults_come_at_once_with_status_1(tmp_path: Path) -> None:
     faults = json.loads(found.stdout)["faults"]
     assert found.exit_code == 1 and [fault["part"] for fault in faults] == ["k1", "k2", "r1"]
     assert faults[0]["line"] == 2 and faults[0]["field"] == "stroke"
-    rows = list(
-        csv.DictReader(io.StringIO(run("shelf", "check", "--catalogue", tmp_path, "--format", "csv").stdout))
-    )
+    rows = list(csv.DictReader(io.StringIO(run("shelf", "check", "--catalogue", tmp_path, "--format", "csv").stdout)))
     assert [row["what"] for row in rows] == ["fault"] * 3
     # the same fault stops every other command with status 2
     assert run("shelf", "list", "--catalogue", tmp_path).exit_code == 2
@@ -107,9 +105,7 @@ def test_a_part_in_json_and_csv() -> None:
     assert head["chamber"]["unit"] == "cc" and head["chamber"]["text"] == "1.71 ± 0.03 in3"
     assert head["chamber"]["value"] == pytest.approx(1.71 * 16.387064)
     assert head["mill"]["step"]["value"] == pytest.approx(0.127) and head["mill"]["labour"] == 26
-    rows = list(
-        csv.DictReader(io.StringIO(run("shelf", "list", "--catalogue", CATALOGUE, "--format", "csv").stdout))
-    )
+    rows = list(csv.DictReader(io.StringIO(run("shelf", "list", "--catalogue", CATALOGUE, "--format", "csv").stdout)))
     assert len(rows) == 52
     row = next(row for row in rows if row["id"] == "h280")
     assert (row["kind"], row["mill.step"], row["price"]) == ("head", "5 thou", "30.0")

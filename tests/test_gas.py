@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+
 from kitwright.solver.formulas import gas, speed, volumes
 
 INCH, PSI, FOOT = 0.0254, 6894.757293168361, 0.3048
@@ -23,9 +24,7 @@ def test_events_of_a_cam_card() -> None:
     assert np.degrees(events[:4]) == pytest.approx([30.0, 58.0, 64.0, 28.0])
     assert np.degrees(events.overlap) == pytest.approx(58.0)
     assert events.at_lift == 0.00015
-    assert gas.intake_closes(np.radians(268), intake) - np.pi == pytest.approx(
-        events.intake_closes_after_bottom
-    )
+    assert gas.intake_closes(np.radians(268), intake) - np.pi == pytest.approx(events.intake_closes_after_bottom)
 
 
 def test_durations_come_back_from_the_events() -> None:
@@ -44,9 +43,7 @@ def test_dynamic_compression_between_its_limits(offset: float) -> None:
     bore, stroke, rod, clearance = 0.072, 0.066, 0.110, 31.2626e-6
     static = volumes.compression(volumes.swept_volume(bore, stroke), clearance)
     closings: Any = np.radians([180.0, 210.0, 240.0, 270.0, 360.0])
-    ratios: Any = gas.dynamic_compression(
-        bore, gas.effective_stroke(closings, stroke, rod, offset), clearance
-    )
+    ratios: Any = gas.dynamic_compression(bore, gas.effective_stroke(closings, stroke, rod, offset), clearance)
     assert ratios[0] == pytest.approx(static, rel=2e-4 if offset else 1e-12)
     assert np.all(np.diff(ratios) < 0)
     assert ratios[-1] == pytest.approx(1.0, abs=1e-12)

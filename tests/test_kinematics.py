@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+
 from kitwright.solver.formulas import bottom_end, kinematics, loads, speed, volumes
 
 INCH = 0.0254
@@ -42,9 +43,7 @@ def test_dead_centres_are_the_roots_of_the_speed() -> None:
     optimize = pytest.importorskip("scipy.optimize")
     given = (0.070, 0.1105, 0.004)
     for near, closed in ((0.0, kinematics.top_dead_centre), (np.pi, kinematics.bottom_dead_centre)):
-        root = optimize.brentq(
-            lambda x: kinematics.piston_speed(x, *given, 1.0), near - 0.2, near + 0.2, xtol=1e-15
-        )
+        root = optimize.brentq(lambda x: kinematics.piston_speed(x, *given, 1.0), near - 0.2, near + 0.2, xtol=1e-15)
         assert closed(*given) == pytest.approx(root, abs=1e-12)
 
 
@@ -60,9 +59,7 @@ def test_speed_and_acceleration_are_the_derivatives_of_the_drop(given: tuple[flo
         for angle in TURN[::7]:
             first = float(mpmath.diff(drop, mpmath.mpf(float(angle))))
             second = float(mpmath.diff(drop, mpmath.mpf(float(angle)), 2))
-            assert kinematics.piston_speed(angle, *given, 300.0) == pytest.approx(
-                300 * first, rel=1e-9, abs=1e-12
-            )
+            assert kinematics.piston_speed(angle, *given, 300.0) == pytest.approx(300 * first, rel=1e-9, abs=1e-12)
             found = kinematics.piston_acceleration(angle, *given, 300.0)
             assert found == pytest.approx(300**2 * second, rel=1e-9, abs=1e-9)
 
@@ -97,9 +94,7 @@ def test_speed_over_mean_speed() -> None:
     ratio = rod / (stroke / 2)
     expected = np.pi / 2 * np.sin(TURN) * (1 + np.cos(TURN) / np.sqrt(ratio**2 - np.sin(TURN) ** 2))
     mean = speed.mean_piston_speed(stroke, turning)
-    np.testing.assert_allclose(
-        kinematics.piston_speed(TURN, stroke, rod, 0.0, turning) / mean, expected, atol=1e-12
-    )
+    np.testing.assert_allclose(kinematics.piston_speed(TURN, stroke, rod, 0.0, turning) / mean, expected, atol=1e-12)
     # The mean over half a turn is the mean piston speed.
     half: Any = np.linspace(0.0, np.pi, 20_001)
     average = np.trapezoid(kinematics.piston_speed(half, stroke, rod, 0.0, turning), half) / np.pi
@@ -130,9 +125,7 @@ def test_peaks_agree_with_another_minimiser(given: tuple[float, float, float]) -
 
     def slowest(function: Any) -> float:
         tries = [
-            optimize.minimize_scalar(
-                function, bounds=(at, at + np.pi / 4), method="bounded", options={"xatol": 1e-10}
-            )
+            optimize.minimize_scalar(function, bounds=(at, at + np.pi / 4), method="bounded", options={"xatol": 1e-10})
             for at in np.arange(-np.pi, np.pi, np.pi / 8)
         ]
         return -min(float(each.fun) for each in tries)

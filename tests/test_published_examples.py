@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+
 from kitwright.solver.formulas import loads, materials, springs, stack
 
 INCH, POUND = 0.0254, 4.4482216152605
@@ -132,9 +133,7 @@ def test_jcgm_101_one_dominant_rectangular_layer() -> None:
     assert 1.96 * np.std(total) == pytest.approx(19.8918, rel=3e-3)
 
 
-@pytest.mark.parametrize(
-    ("name", "millimetres"), [("aluminium 356", 0.215), ("grey iron", 0.114), ("4340", 0.123)]
-)
+@pytest.mark.parametrize(("name", "millimetres"), [("aluminium 356", 0.215), ("grey iron", 0.114), ("4340", 0.123)])
 def test_growth_of_a_decimetre_over_a_hundred_kelvin(name: str, millimetres: float) -> None:
     """Callister, Materials Science and Engineering, app. B.6."""
     growth = loads.thermal_growth(0.100, materials.material(name).expansion, 100.0)

@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+
 from kitwright.solver.formulas import (
     balance,
     bottom_end,
@@ -55,9 +56,7 @@ def test_g1_compression() -> None:
     land = bore - given["top_land_dia_mm"] / 1e3
     swept = volumes.swept_volume(bore, bottom_end.piston_travel(stroke, NAN, NAN))
 
-    def clearance(
-        height: float = NAN, across: float = NAN, layer: float = gaskets, hold: float = chamber
-    ) -> float:
+    def clearance(height: float = NAN, across: float = NAN, layer: float = gaskets, hold: float = chamber) -> float:
         return volumes.clearance_volume(hold, NAN, 0.0, 0.0, layer, bore, deck, 0.0, dome, height, across)
 
     plain, creviced = clearance(), clearance(given["top_land_height_mm"] / 1e3, land)
@@ -89,9 +88,7 @@ def test_g3_deck_and_quench() -> None:
     old = [given[f"ref_{name}_mm"] / 1e3 for name in ("stroke", "rod", "comp_height")]
     new = [given[f"new_{name}_mm"] / 1e3 for name in ("stroke", "rod", "comp_height")]
     offset, gasket = given["pin_offset_mm"] / 1e3, given["gasket_mm"] / 1e3
-    height = given["measured_piston_down_mm"] / 1e3 - stack.deck(
-        0.0, old[0], old[1], old[2], 0.0, 0.0, 0.0, NAN
-    )
+    height = given["measured_piston_down_mm"] / 1e3 - stack.deck(0.0, old[0], old[1], old[2], 0.0, 0.0, 0.0, NAN)
 
     def deck(pin_offset: float = 0.0, spacer: float = 0.0, crown: float = new[2]) -> float:
         return stack.deck(height, new[0], new[1], crown, pin_offset, 0.0, spacer, NAN)

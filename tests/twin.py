@@ -36,7 +36,11 @@ def everything(catalogue: Catalogue, plan: Plan) -> Iterator[Combination]:
         if block is not None and "rebore" in plan.machining and block.rebore is not None:
             rebores += list(block.rebore.to)
         for stack, mill, relieve, cut, rebore in product(
-            stacks, amounts(head, "mill", plan), amounts(head, "relieve", plan), amounts(block, "deck_cut", plan), rebores
+            stacks,
+            amounts(head, "mill", plan),
+            amounts(head, "relieve", plan),
+            amounts(block, "deck_cut", plan),
+            rebores,
         ):
             yield Combination(parts, stack, mill, relieve, cut, rebore)
 

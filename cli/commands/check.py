@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Annotated
 
 import typer
+
 from kitwright.cli import options
 from kitwright.cli.output import Status, check_target, deliver, guarded, say, say_warnings
 

@@ -5,19 +5,16 @@ from __future__ import annotations
 from typing import Annotated
 
 import typer
+
 from kitwright.cli import options
 from kitwright.cli.output import Status, check_target, deliver, guarded
 
-EPILOG = options.examples(
-    "kitwright figures", "kitwright figures quench", "kitwright figures --format json", one=None
-)
+EPILOG = options.examples("kitwright figures", "kitwright figures quench", "kitwright figures --format json", one=None)
 
 
 @guarded
 def figures(
-    name: Annotated[
-        str | None, typer.Argument(metavar="[NAME]", help="Explain this one.", show_default=False)
-    ] = None,
+    name: Annotated[str | None, typer.Argument(metavar="[NAME]", help="Explain this one.", show_default=False)] = None,
     form: options.FormatOption = options.Format.TABLE,
     output: options.OutputOption = None,
 ) -> Status:

@@ -7,6 +7,7 @@ import time
 from typing import Annotated
 
 import typer
+
 from kitwright.cli import options
 from kitwright.cli.output import Status, check_target, deliver, guarded, say_warnings
 

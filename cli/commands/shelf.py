@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
+
 from kitwright.cli import options
 from kitwright.cli.output import Status, check_target, deliver, guarded, say_warnings
 
@@ -118,11 +119,7 @@ def list_parts(
         parts = [
             part
             for part in parts
-            if (
-                fits in getattr(part, "tags", ())
-                if part.kind == "block"
-                else not part.fits or fits in part.fits
-            )
+            if (fits in getattr(part, "tags", ()) if part.kind == "block" else not part.fits or fits in part.fits)
         ]
     deliver(write_parts(parts, held.folder, form.value), output)
     return Status.ANSWERED

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
+
 from kitwright.cli import options
 from kitwright.cli.output import Status, guarded, say
 
@@ -14,9 +15,7 @@ EPILOG = options.examples("kitwright start shed", "kitwright find shed/plan.yaml
 
 @guarded
 def start(
-    folder: Annotated[
-        Path, typer.Argument(metavar="DIR", help="Folder to lay them into.", show_default=False)
-    ],
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Folder to lay them into.", show_default=False)],
 ) -> Status:
     """Lay a starter catalogue of invented parts, and a plan to ask it with.
 

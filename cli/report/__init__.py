@@ -106,8 +106,7 @@ def write_sound(catalogue: Catalogue, form: str) -> str:
 
         rows = [{"what": "warning", "message": text} for text in catalogue.warnings]
         rows += [
-            {"what": "exact", "part": part, "field": name, "read": text}
-            for part, name, text in exact_fields(catalogue)
+            {"what": "exact", "part": part, "field": name, "read": text} for part, name, text in exact_fields(catalogue)
         ]
         return csv_text((["what", "file", "line", "part", "field", "read", "message", "suggestion"], rows))
     return laid_out(sound_report(catalogue), form)

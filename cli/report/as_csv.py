@@ -67,8 +67,7 @@ def answer_rows(answer: Answer) -> tuple[list[str], list[Row]]:
 def combination_row(checked: Checked) -> dict[str, Any]:
     """Write a combination as one flat row."""
     row: dict[str, Any] = {
-        kind: " + ".join(ids) if isinstance(ids, list) else ids
-        for kind, ids in checked.combination.ids.items()
+        kind: " + ".join(ids) if isinstance(ids, list) else ids for kind, ids in checked.combination.ids.items()
     }
     row |= checked.combination.machining
     row |= {FIGURES[name].key: value for name, value in checked.figures.items()}
@@ -92,12 +91,9 @@ def check_rows(checked: Checked) -> tuple[list[str], list[Row]]:
 
     rows: list[Row] = []
     for kind, ids in checked.combination.ids.items():
-        rows += [
-            {"what": "part", "name": kind, "text": each} for each in ([ids] if isinstance(ids, str) else ids)
-        ]
+        rows += [{"what": "part", "name": kind, "text": each} for each in ([ids] if isinstance(ids, str) else ids)]
     rows += [
-        {"what": "machining", "name": name, "value": value}
-        for name, value in checked.combination.machining.items()
+        {"what": "machining", "name": name, "value": value} for name, value in checked.combination.machining.items()
     ]
     for name, value in checked.figures.items():
         row: dict[str, Any] = {"what": "figure", "name": FIGURES[name].key, "value": value}
@@ -119,16 +115,12 @@ def check_rows(checked: Checked) -> tuple[list[str], list[Row]]:
             }
         )
     for gap in checked.not_established:
-        rows += [
-            {"what": "not_established", "name": gap.goal, "text": missing_cell(each)} for each in gap.missing
-        ]
+        rows += [{"what": "not_established", "name": gap.goal, "text": missing_cell(each)} for each in gap.missing]
     rows += [
         {"what": "exact", "name": f"{part}.{name}", "text": text}
         for part, name, text in exact_dimensions(checked.combination)
     ]
-    rows += [
-        {"what": "buy", "name": each.id, "value": each.price, "text": each.count} for each in checked.buy
-    ]
+    rows += [{"what": "buy", "name": each.id, "value": each.price, "text": each.count} for each in checked.buy]
     rows.append({"what": "labour", "name": "labour", "value": checked.labour})
     header = ["what", "name", "figure", "value", "limit", "bound", "margin", "holds"]
     return [*header, *(f"{mode}_{end}" for mode in _MODES for end in ("low", "high")), "text"], rows

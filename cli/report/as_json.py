@@ -37,9 +37,7 @@ def answer_data(answer: Answer) -> dict[str, Any]:
     return {
         "plan": answer.plan.name,
         "status": answer.status,
-        "combinations": [
-            {"rank": rank, **combination_data(each)} for rank, each in enumerate(answer.combinations, 1)
-        ],
+        "combinations": [{"rank": rank, **combination_data(each)} for rank, each in enumerate(answer.combinations, 1)],
         "considered": {
             "possible": answer.considered.possible,
             "parts_out": [{"id": part.id, "why": part.why} for part in answer.considered.parts_out],

@@ -84,9 +84,7 @@ class Table:
     def without_empty(self) -> Table:
         """Leave out the columns that say nothing in any row."""
         kept = [number for number in range(len(self.columns)) if any(row[number] for row in self.cells)]
-        rows = tuple(
-            row if isinstance(row, Section) else tuple(row[number] for number in kept) for row in self.rows
-        )
+        rows = tuple(row if isinstance(row, Section) else tuple(row[number] for number in kept) for row in self.rows)
         return Table(tuple(self.columns[number] for number in kept), rows, self.title, self.keys)
 
 

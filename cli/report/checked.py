@@ -53,16 +53,12 @@ def _verdict(checked: Checked, plan: Plan) -> Iterator[Paragraph | Items]:
     failed = [limit for limit in checked.limits if limit.holds is False]
     open_ = gaps([(1, checked.not_established)])
     if failed:
-        yield Paragraph(
-            "One limit is missed." if len(failed) == 1 else f"{len(failed)} limits are missed.", "bad"
-        )
+        yield Paragraph("One limit is missed." if len(failed) == 1 else f"{len(failed)} limits are missed.", "bad")
         yield Items("", tuple(missed(limit, plan.units) for limit in failed))
     else:
         held = sum(limit.holds is True for limit in checked.limits)
         rest = f"; {len(open_)} not established" if open_ else ""
-        yield Paragraph(
-            f"All {held} limits that can be worked out hold{rest}. {_spare(checked, plan)}".strip(), "good"
-        )
+        yield Paragraph(f"All {held} limits that can be worked out hold{rest}. {_spare(checked, plan)}".strip(), "good")
     if open_:
         yield Items("Not established", tuple(open_))
     if not failed and plan.tolerance != "worst_case":
@@ -87,11 +83,7 @@ def _parts(checked: Checked, plan: Plan) -> Table:
     rows = []
     for kind in KINDS:
         parts: Sequence[Part] = (
-            combination.gaskets
-            if kind == "gasket"
-            else [combination.parts[kind]]
-            if kind in combination.parts
-            else []
+            combination.gaskets if kind == "gasket" else [combination.parts[kind]] if kind in combination.parts else []
         )
         for part in dict.fromkeys(parts):
             count = parts.count(part)
@@ -103,9 +95,7 @@ def _parts(checked: Checked, plan: Plan) -> Table:
     for work in combination.operations:
         owner = combination.parts["head" if work in ("mill", "relieve") else "block"]
         labour = money(getattr(owner, work).labour)
-        rows.append(
-            ("machining", machining_text(combination, work, plan.units), owner.id, "to be done", labour)
-        )
+        rows.append(("machining", machining_text(combination, work, plan.units), owner.id, "to be done", labour))
     columns = (
         Column("part"),
         Column("id"),

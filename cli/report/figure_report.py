@@ -9,7 +9,8 @@ import kitwright.solver.formulas  # noqa: F401  (fills the registry)
 from kitwright.cli.report.blocks import Column, Command, Paragraph, Report, Section, Table, Title
 from kitwright.cli.report.numbers import bare
 from kitwright.cli.report.words import words
-from kitwright.solver.parts import KINDS, specs
+from kitwright.solver.fields import specs
+from kitwright.solver.parts import KINDS
 from kitwright.solver.registry import FIGURES, GROUPS, UNITS, Figure, leaves_of, public_figures
 
 CEILING = {
@@ -62,9 +63,7 @@ def list_report() -> Report:
     columns = (Column("figure"), Column("unit"), Column("step", "right"), Column("meaning", wraps=True))
     return [
         Title("Figures", 1),
-        Paragraph(
-            "Each can be a goal of the plan: aim, min, max. Step is the smallest difference that matters."
-        ),
+        Paragraph("Each can be a goal of the plan: aim, min, max. Step is the smallest difference that matters."),
         Table(columns, tuple(rows)),
         Command("How one is worked out", ("kitwright", "figures", "quench")),
     ]
@@ -97,9 +96,7 @@ def one_report(figure: Figure) -> Report:
         report.append(Table((Column("from"), Column("what it is", wraps=True)), inputs, "Worked out from"))
     if figure.bound_without:
         report.append(
-            Paragraph(
-                f"Without {', '.join(figure.bound_without)} it is an upper bound and proves no minimum."
-            )
+            Paragraph(f"Without {', '.join(figure.bound_without)} it is an upper bound and proves no minimum.")
         )
     value = f"0.8{unit}" if unit == "mm" else f"…{unit}"
     report.append(

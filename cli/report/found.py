@@ -108,9 +108,7 @@ def _searched(answer: Answer, question: Question) -> str:
     text = f"Searched: {possible} possible combinations; {len(answer)} listed"
     if answer.status == "incomplete":
         return f"{text}, not complete after {seconds(answer.seconds)}."
-    rest = (
-        ", and no other fits" if len(answer) < question.top else f" (`--top {2 * question.top}` lists more)"
-    )
+    rest = ", and no other fits" if len(answer) < question.top else f" (`--top {2 * question.top}` lists more)"
     return f"{text}{rest}; proven complete in {seconds(answer.seconds)}."
 
 

@@ -35,9 +35,7 @@ def nothing_report(answer: Answer, question: Question) -> Report:
         report.append(Items("Parts that can be in no combination", tuple(left)))
     possible = magnitude(answer.considered.possible)
     report.append(
-        Paragraph(
-            f"Searched: {possible} possible combinations; none fits, proven in {seconds(answer.seconds)}."
-        )
+        Paragraph(f"Searched: {possible} possible combinations; none fits, proven in {seconds(answer.seconds)}.")
     )
     report.append(_next(answer, question))
     return report

@@ -9,7 +9,8 @@ from kitwright.cli.report.blocks import Column, Items, Paragraph, Report, Table,
 from kitwright.cli.report.numbers import money
 from kitwright.cli.report.words import is_dimension, words
 from kitwright.solver.catalogue import Catalogue
-from kitwright.solver.parts import KINDS, Part, specs
+from kitwright.solver.fields import specs
+from kitwright.solver.parts import KINDS, Part
 from kitwright.solver.quantity import Quantity
 
 _COMMON = ("id", "name", "price", "on_shelf", "fits", "note")
@@ -126,9 +127,7 @@ def part_rows(parts: Iterable[Part]) -> tuple[list[str], list[Mapping[str, Any]]
                 continue
             for inner in specs(spec.group):
                 each = getattr(value, inner)
-                row[f"{name}.{inner}"] = (
-                    "; ".join(map(str, each)) if isinstance(each, tuple) else _plain(each)
-                )
+                row[f"{name}.{inner}"] = "; ".join(map(str, each)) if isinstance(each, tuple) else _plain(each)
         used |= dict.fromkeys(row)
         rows.append(row)
     return list(used) or ["kind", "id"], rows

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 from itertools import islice
 
 import tabulate
+
 from kitwright.cli.report.blocks import (
     Block,
     Column,
@@ -104,12 +105,9 @@ def _table(table: Table, width: int, colour: bool) -> Iterator[str]:
         yield from _one_block(table, columns, limits, colour)
 
 
-def _one_block(
-    table: Table, columns: Sequence[int], limits: Sequence[int | None], colour: bool
-) -> Iterator[str]:
+def _one_block(table: Table, columns: Sequence[int], limits: Sequence[int | None], colour: bool) -> Iterator[str]:
     broken = [
-        [_broken(row[column], limit) for column, limit in zip(columns, limits, strict=True)]
-        for row in table.cells
+        [_broken(row[column], limit) for column, limit in zip(columns, limits, strict=True)] for row in table.cells
     ]
     laid = tabulate.tabulate(
         [[_cell(text, colour) for text in row] for row in broken],
@@ -157,15 +155,12 @@ def _blocks(table: Table, width: int) -> Iterator[tuple[list[int], list[int | No
         yield _fitted(table, natural, columns, width)
 
 
-def _packed(
-    table: Table, natural: list[int], keys: list[int], rest: list[int], width: int
-) -> Iterator[list[int]]:
+def _packed(table: Table, natural: list[int], keys: list[int], rest: list[int], width: int) -> Iterator[list[int]]:
     """Columns of as few blocks as it takes; a group that fits one block is not torn."""
 
     def room(columns: list[int]) -> bool:
         narrow = [
-            min(natural[each], _NARROWEST_WRAPPED) if table.columns[each].wraps else natural[each]
-            for each in every
+            min(natural[each], _NARROWEST_WRAPPED) if table.columns[each].wraps else natural[each] for each in every
         ]
         return _total(narrow, columns) <= width
 
@@ -187,17 +182,13 @@ def _packed(
     yield taken
 
 
-def _fitted(
-    table: Table, natural: list[int], columns: list[int], width: int
-) -> tuple[list[int], list[int | None]]:
+def _fitted(table: Table, natural: list[int], columns: list[int], width: int) -> tuple[list[int], list[int | None]]:
     if _total(natural, columns) <= width:
         return columns, [None] * len(columns)
     return columns, _shrunk(table.columns, natural, columns, width) or [None] * len(columns)
 
 
-def _shrunk(
-    columns: tuple[Column, ...], natural: list[int], shown: list[int], width: int
-) -> list[int | None] | None:
+def _shrunk(columns: tuple[Column, ...], natural: list[int], shown: list[int], width: int) -> list[int | None] | None:
     """Widths of the columns that may be broken so that all fit; None where they cannot."""
     breakable = [column for column in shown if columns[column].wraps]
     if not breakable:

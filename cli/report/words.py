@@ -156,9 +156,7 @@ def tightest(checked: Checked, plan: Plan) -> Limit | None:
     known = [
         limit
         for limit in checked.limits
-        if limit.figure not in ("", "cost", "rev_limit")
-        and limit.margin is not None
-        and limit.holds is not None
+        if limit.figure not in ("", "cost", "rev_limit") and limit.margin is not None and limit.holds is not None
     ]
     return min(known, key=lambda limit: (limit.margin or 0.0) / step_of(limit, plan), default=None)
 
@@ -233,9 +231,7 @@ def missing_text(missing: Iterable[Missing]) -> list[str]:
             fields.setdefault((each.kind, each.part), []).append(each.field)
     for (kind, part), names in fields.items():
         listed = ", ".join(names)
-        phrases.append(
-            f"{words(kind)} {part} has no {listed}" if part else f"no {words(kind)} is chosen ({listed})"
-        )
+        phrases.append(f"{words(kind)} {part} has no {listed}" if part else f"no {words(kind)} is chosen ({listed})")
     return phrases
 
 

@@ -12,6 +12,7 @@ from functools import partial
 from typing import Any, Protocol
 
 import numpy as np
+
 from kitwright.solver.formulas.kinematics import column, drop_after_top, least_over_angle, root_between
 from kitwright.solver.formulas.valve_gear import valve_lift_of
 
@@ -73,9 +74,7 @@ def _derivative(angle: Any, max_lift: Any, half_span: Any, power: Any, order: in
     x = np.abs(angle) / half_span
     inside = np.minimum(x, 1.0)
     total = np.ones_like(inside) if order == 0 else np.zeros_like(inside)
-    for coefficient, exponent in zip(
-        lobe_coefficients(power), (2.0, power, power + 2, power + 4), strict=True
-    ):
+    for coefficient, exponent in zip(lobe_coefficients(power), (2.0, power, power + 2, power + 4), strict=True):
         factor = coefficient
         for lower in range(order):
             factor = factor * (exponent - lower)

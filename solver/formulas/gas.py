@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 import numpy as np
+
 from kitwright.solver.formulas.kinematics import drop_after_top
 from kitwright.solver.formulas.volumes import circle
 

@@ -29,9 +29,7 @@ def column(value: Any) -> Any:
     return np.asarray(value, dtype=float)[..., None]
 
 
-def least_over_angle(
-    function: Callable[[Any], Any], low: Any, high: Any, points: int = 361
-) -> tuple[Any, Any]:
+def least_over_angle(function: Callable[[Any], Any], low: Any, high: Any, points: int = 361) -> tuple[Any, Any]:
     """Find the least value of a smooth function between two angles, and the angle at which it takes it.
 
     A dense scan, then three rounds of closer looks round the best point, then the vertex of the parabola
@@ -280,9 +278,7 @@ def piston_speed(angle: float, stroke: float, rod_length: float, pin_offset: flo
     return value
 
 
-def piston_acceleration(
-    angle: float, stroke: float, rod_length: float, pin_offset: float, speed: float
-) -> float:
+def piston_acceleration(angle: float, stroke: float, rod_length: float, pin_offset: float, speed: float) -> float:
     """Piston acceleration, ω² d²s/dθ², in m/s²; positive towards the crank, as at top dead centre.
 
     With u = r sin θ − e and q = √(l² − u²): d²s/dθ² = r cos θ + (r² cos² θ − u r sin θ)/q + (u r cos θ)²/q³.

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+
 from kitwright.solver.formulas.kinematics import top_acceleration
 
 
@@ -158,9 +159,7 @@ def bearing_take_up(diametral_clearances: Sequence[float]) -> float:
     return total / 2
 
 
-def quench_at_speed(
-    quench: float, stretch: float, outer_growth: float, inner_growth: float, take_up: float
-) -> float:
+def quench_at_speed(quench: float, stretch: float, outer_growth: float, inner_growth: float, take_up: float) -> float:
     """Piston to head when hot and turning, in metres.
 
     Quench + growth outside − growth inside − stretch − take-up.

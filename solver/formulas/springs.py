@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+
 from kitwright.solver.formulas.cam_curve import Curve, LobeCurve
 from kitwright.solver.formulas.kinematics import column, least_over_angle
 from kitwright.solver.formulas.valve_gear import valve_lift_of

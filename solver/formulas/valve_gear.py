@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
 from kitwright.solver.registry import figure
@@ -28,7 +30,11 @@ for _valve in ("intake", "exhaust"):
         meaning=f"greatest {_valve} lift at the valve",
         formula=f"max(0, {_valve} lobe lift × rocker ratio − lash)",
         source=_LIFT_SOURCE,
-        inputs=(f"cam.{_valve}_lobe_lift", "rocker.ratio" if _valve == "intake" else "rocker.exhaust_ratio", f"cam.lash_{_valve}"),
+        inputs=(
+            f"cam.{_valve}_lobe_lift",
+            "rocker.ratio" if _valve == "intake" else "rocker.exhaust_ratio",
+            f"cam.lash_{_valve}",
+        ),
     )(valve_lift_of)
 
 
@@ -93,7 +99,7 @@ def lift_margin_of(allowed: float, lift: float) -> float:
     return allowed - lift
 
 
-_MARGINS = {
+_MARGINS: dict[str, tuple[str, str, str, tuple[str, ...], Callable[..., float], bool]] = {
     "coil_bind_margin": (
         "travel left before the spring's coils touch",
         "installed height + retainer gain − shims − solid height − lift",

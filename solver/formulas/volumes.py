@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from kitwright.solver.formulas.arrays import where
 from kitwright.solver.registry import figure
 
 
@@ -130,9 +131,9 @@ def clearance_volume(
     >>> round(1e6 * float(v), 4)
     31.2626
     """
-    milled = np.where(mill == 0, 0.0, mill * chamber_area)
+    milled = where(mill == 0, 0.0, mill * chamber_area)
     crevice = circle(bore) - circle(bore - land_clearance)
-    crevice = np.where(np.isnan(land_height) | np.isnan(crevice), 0.0, crevice * land_height)
+    crevice = where(np.isnan(land_height) | np.isnan(crevice), 0.0, crevice * land_height)
     volume: float = chamber - milled + relieve + gaskets + circle(bore) * deck_clearance + dish - dome + crevice
     return volume
 

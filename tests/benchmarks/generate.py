@@ -17,14 +17,62 @@ from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.plan import Plan
 
 SIZES = {
-    50: {"blocks": 1, "cranks": 4, "rods": 8, "pistons": 8, "gaskets": 6, "heads": 3, "cams": 4, "rockers": 2, "springs": 4,
-         "retainers": 2, "pushrods": 6, "flywheels": 2},
-    200: {"blocks": 1, "cranks": 15, "rods": 45, "pistons": 45, "gaskets": 16, "heads": 12, "cams": 16, "rockers": 3,
-          "springs": 14, "retainers": 3, "pushrods": 25, "flywheels": 3},
-    400: {"blocks": 2, "cranks": 30, "rods": 90, "pistons": 90, "gaskets": 30, "heads": 24, "cams": 40, "rockers": 6,
-          "springs": 30, "retainers": 5, "pushrods": 45, "flywheels": 5},
-    1500: {"blocks": 5, "cranks": 120, "rods": 360, "pistons": 420, "gaskets": 60, "heads": 80, "cams": 150, "rockers": 10,
-           "springs": 100, "retainers": 10, "pushrods": 170, "flywheels": 10},
+    50: {
+        "blocks": 1,
+        "cranks": 4,
+        "rods": 8,
+        "pistons": 8,
+        "gaskets": 6,
+        "heads": 3,
+        "cams": 4,
+        "rockers": 2,
+        "springs": 4,
+        "retainers": 2,
+        "pushrods": 6,
+        "flywheels": 2,
+    },
+    200: {
+        "blocks": 1,
+        "cranks": 15,
+        "rods": 45,
+        "pistons": 45,
+        "gaskets": 16,
+        "heads": 12,
+        "cams": 16,
+        "rockers": 3,
+        "springs": 14,
+        "retainers": 3,
+        "pushrods": 25,
+        "flywheels": 3,
+    },
+    400: {
+        "blocks": 2,
+        "cranks": 30,
+        "rods": 90,
+        "pistons": 90,
+        "gaskets": 30,
+        "heads": 24,
+        "cams": 40,
+        "rockers": 6,
+        "springs": 30,
+        "retainers": 5,
+        "pushrods": 45,
+        "flywheels": 5,
+    },
+    1500: {
+        "blocks": 5,
+        "cranks": 120,
+        "rods": 360,
+        "pistons": 420,
+        "gaskets": 60,
+        "heads": 80,
+        "cams": 150,
+        "rockers": 10,
+        "springs": 100,
+        "retainers": 10,
+        "pushrods": 170,
+        "flywheels": 10,
+    },
 }
 """Number of parts to how many of each kind."""
 
@@ -52,7 +100,11 @@ def rows(size: int, seed: int = 1) -> dict[str, list[dict[str, object]]]:
         return round(low + step * rng.randint(0, round((high - low) / step)), 4)
 
     def common(letter: str, number: int) -> dict[str, object]:
-        return {"id": f"{letter}{number:04d}", "price": rng.choice([12, 18, 25, 38, 45, 60, 79.5]), "on_shelf": int(rng.random() < 0.25)}
+        return {
+            "id": f"{letter}{number:04d}",
+            "price": rng.choice([12, 18, 25, 38, 45, 60, 79.5]),
+            "on_shelf": int(rng.random() < 0.25),
+        }
 
     def dimension(value: float, tolerance: float = 0.05) -> str:
         return f"{value:g} mm ± {tolerance:g} mm"
@@ -66,17 +118,24 @@ def rows(size: int, seed: int = 1) -> dict[str, list[dict[str, object]]]:
     for i in range(counts["cranks"]):
         rating = {"max_rpm": f"{rng.choice([6000, 7000, 8000])} rpm"} if rng.random() < 0.9 else {}
         data["cranks"].append(
-            common("k", i) | {"stroke": dimension(tenth(53, 64, 0.5)), "journal": f"{rng.choice(journals)} mm", **rating}
+            common("k", i)
+            | {"stroke": dimension(tenth(53, 64, 0.5)), "journal": f"{rng.choice(journals)} mm", **rating}
         )
     for i in range(counts["rods"]):
         rating = {"max_rpm": f"{rng.choice([6000, 7000, 8000])} rpm"} if rng.random() < 0.9 else {}
         data["rods"].append(
             common("r", i)
-            | {"length": dimension(tenth(80, 90, 0.25)), "big_end": f"{rng.choice(journals)} mm", "pin": f"{rng.choice(pins)} mm"}
+            | {
+                "length": dimension(tenth(80, 90, 0.25)),
+                "big_end": f"{rng.choice(journals)} mm",
+                "pin": f"{rng.choice(pins)} mm",
+            }
             | rating
         )
     for i in range(counts["pistons"]):
-        crown = rng.choice([{}, {}, {"dish": f"{tenth(1, 5, 0.5)} cc ± 0.2 cc"}, {"dome": f"{tenth(0.5, 3, 0.5)} cc ± 0.2 cc"}])
+        crown = rng.choice(
+            [{}, {}, {"dish": f"{tenth(1, 5, 0.5)} cc ± 0.2 cc"}, {"dome": f"{tenth(0.5, 3, 0.5)} cc ± 0.2 cc"}]
+        )
         data["pistons"].append(
             common("p", i)
             | {"bore": "72 mm", "compression_height": dimension(tenth(25, 32, 0.1)), "pin": f"{rng.choice(pins)} mm"}
@@ -84,7 +143,8 @@ def rows(size: int, seed: int = 1) -> dict[str, list[dict[str, object]]]:
         )
     for i in range(counts["gaskets"]):
         data["gaskets"].append(
-            common("g", i) | {"thickness": dimension(tenth(0.25, 1.6, 0.05), 0.05), "bore": f"{rng.choice([72.5, 73, 73.5, 74])} mm"}
+            common("g", i)
+            | {"thickness": dimension(tenth(0.25, 1.6, 0.05), 0.05), "bore": f"{rng.choice([72.5, 73, 73.5, 74])} mm"}
         )
     for i in range(counts["heads"]):
         data["heads"].append(
@@ -102,7 +162,10 @@ def rows(size: int, seed: int = 1) -> dict[str, list[dict[str, object]]]:
         rating = {"max_rpm": "7500 rpm"} if rng.random() < 0.9 else {}
         data["cams"].append(
             common("c", i)
-            | {"intake_lobe_lift": dimension(lift), "exhaust_lobe_lift": dimension(round(lift - rng.choice([0, 0.1, 0.2]), 4))}
+            | {
+                "intake_lobe_lift": dimension(lift),
+                "exhaust_lobe_lift": dimension(round(lift - rng.choice([0, 0.1, 0.2]), 4)),
+            }
             | {"lash_intake": "0.1 mm", "lash_exhaust": "0.15 mm", "base_radius": dimension(tenth(12, 14, 0.25))}
             | rating
         )
@@ -123,7 +186,9 @@ def rows(size: int, seed: int = 1) -> dict[str, list[dict[str, object]]]:
 def write(size: int, folder: Path, plan: str = PLAN, seed: int = 1) -> Path:
     """Write catalogue and plan of one size below a folder; returns the plan's path."""
     (folder / "catalogue").mkdir(parents=True, exist_ok=True)
-    (folder / "catalogue" / "parts.yaml").write_text(yaml.safe_dump(rows(size, seed), sort_keys=False, allow_unicode=True), "utf-8")
+    (folder / "catalogue" / "parts.yaml").write_text(
+        yaml.safe_dump(rows(size, seed), sort_keys=False, allow_unicode=True), "utf-8"
+    )
     path = folder / "plan.yaml"
     path.write_text(plan, "utf-8")
     return path

@@ -1,0 +1,170 @@
+"""Running a CP-SAT model: settings, time, interrupts, bounds on the order's keys, solutions."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from ortools.sat.python import cp_model
+
+from kitwright.solver.terms import Ints
+
+Bounds = Mapping[str, tuple[int, int]]
+"""Key of the order to the range that it is held in."""
+
+FAR = 1 << 40
+"""Further than any key of a model reaches."""
+
+KEYS = ("unproved", "closeness", "unknown_cost", "cost", "layers", "operations")
+"""The order's keys in a model, first things first; what they leave open, the ids decide."""
+
+
+class OutOfTimeError(Exception):
+    """The time limit was reached before the model was decided."""
+
+
+class Clock:
+    """The time that a search may take, and a switch that stops it."""
+
+    def __init__(self, seconds: float) -> None:
+        self.started = time.monotonic()
+        self.seconds = seconds
+        self.stopped = False
+
+    @property
+    def left(self) -> float:
+        """Seconds left, 0 when stopped."""
+        return 0.0 if self.stopped else max(0.0, self.seconds - (time.monotonic() - self.started))
+
+    @property
+    def spent(self) -> float:
+        """Seconds since the start."""
+        return time.monotonic() - self.started
+
+    def check(self) -> None:
+        """Raise :class:`OutOfTimeError` when no time is left."""
+        if self.left <= 0:
+            raise OutOfTimeError
+
+
+@dataclass
+class Model:
+    """A CP-SAT model over the classes of the rows that are still alive."""
+
+    classes: dict[str, list[Ints]]
+    """Facet to the rows of each class."""
+    model: Any = field(default_factory=cp_model.CpModel)
+    chosen: dict[str, list[Any]] = field(default_factory=dict)
+    keys: dict[str, Any] = field(default_factory=dict)
+    size: int = 0
+    most: int = FAR
+
+    def solve(
+        self,
+        bounds: Bounds,
+        clock: Clock,
+        minimise: str | None = None,
+        callback: Any = None,
+        workers: int = 1,
+    ) -> tuple[str, Any]:
+        """One solve under bounds on keys; ``minimise`` names a key. Answers ``found``, ``none`` or raises."""
+        clock.check()
+        for name, (low, high) in bounds.items():
+            _set_domain(self.model, self.keys[name], low, high)
+        self.model.clear_objective()
+        if minimise is not None:
+            self.model.minimize(self.keys[minimise])
+        solver = cp_model.CpSolver()
+        _tune(solver.parameters)
+        solver.parameters.max_time_in_seconds = clock.left
+        solver.parameters.num_workers = workers
+        if callback is not None:
+            solver.parameters.enumerate_all_solutions = True
+        status = _run(solver, self.model, callback, clock)
+        if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+            if minimise is not None and status != cp_model.OPTIMAL:
+                raise OutOfTimeError
+            return ("found" if status == cp_model.OPTIMAL or callback is None else "stopped"), solver
+        if status == cp_model.INFEASIBLE:
+            return "none", solver
+        if status == cp_model.MODEL_INVALID:
+            raise RuntimeError(f"the model is invalid: {self.model.validate()}")
+        raise OutOfTimeError
+
+
+def _tune(parameters: Any) -> None:
+    """Settings that measurements chose.
+
+    Rows are pruned and merged before the model is made, so that presolve, probing and the linear relaxation cost far
+    more than they find; a second worker gains nothing.
+    """
+    parameters.cp_model_presolve = False
+    parameters.cp_model_probing_level = 0
+    parameters.symmetry_level = 0
+    parameters.linearization_level = 0
+    parameters.inprocessing_dtime_ratio = 0.0
+    parameters.inprocessing_probing_dtime = 0.0
+    parameters.inprocessing_minimization_dtime = 0.0
+    parameters.search_branching = cp_model.FIXED_SEARCH
+    parameters.catch_sigint_signal = False
+    parameters.random_seed = 0
+
+
+def _run(solver: Any, model: Any, callback: Any, clock: Clock) -> Any:
+    """Solve in a thread, so that an interrupt from the keyboard reaches Python and stops the solver."""
+    if threading.current_thread() is not threading.main_thread():
+        return solver.solve(model, callback)
+    box: list[Any] = []
+
+    def work() -> None:
+        try:
+            box.append(solver.solve(model, callback))
+        except BaseException as error:  # handed over to the caller's thread below
+            box.append(error)
+
+    thread = threading.Thread(target=work, daemon=True)
+    thread.start()
+    try:
+        while thread.is_alive():
+            thread.join(0.2)
+    except KeyboardInterrupt:
+        clock.stopped = True
+        solver.stop_search()
+        thread.join(5)
+        raise OutOfTimeError from None
+    if isinstance(box[0], BaseException):
+        raise box[0]
+    return box[0]
+
+
+def _set_domain(model: Any, variable: Any, low: int, high: int) -> None:
+    domain = model.proto.variables[variable.index].domain
+    domain.clear()
+    domain.extend([low, high])
+
+
+class Collector(cp_model.CpSolverSolutionCallback):
+    """Collects the classes of every solution, up to a number."""
+
+    def __init__(self, model: Model, most: int) -> None:
+        super().__init__()
+        self.found: list[tuple[dict[str, int], dict[str, int]]] = []
+        """Facet to class, and key to value, of each solution."""
+        self.full = False
+        self._chosen = model.chosen
+        self._keys = model.keys
+        self._most = most
+
+    def on_solution_callback(self) -> None:
+        """Called by the solver at each solution."""
+        if len(self.found) >= self._most:
+            self.full = True
+            self.stop_search()
+            return
+        picked = {}
+        for each, variables in self._chosen.items():
+            picked[each] = next(i for i, variable in enumerate(variables) if self.boolean_value(variable))
+        self.found.append((picked, {name: self.value(self._keys[name]) for name in KEYS}))

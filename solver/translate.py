@@ -1,0 +1,447 @@
+"""Goals and rules into terms: sums, levels, tables and filters over the facets' rows."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from math import prod
+from typing import Any, Literal
+
+import numpy as np
+
+from kitwright.solver.check import NEAR, implied_goals
+from kitwright.solver.classes import Facet, Facets, facet_of
+from kitwright.solver.combination import NAN, WITHOUT_PART, Combination, Reader
+from kitwright.solver.evaluate import compute, in_unit
+from kitwright.solver.plan import Goal, Plan
+from kitwright.solver.registry import FIGURES, leaves_of
+from kitwright.solver.rules import PHYSICAL, SAME_SIZE
+from kitwright.solver.stackup import corners, spread, variables, variance
+from kitwright.solver.terms import (
+    BIG,
+    SNAP,
+    AimLevels,
+    AimSum,
+    Floats,
+    Ints,
+    Lack,
+    Linear,
+    Mask,
+    Square,
+    Table,
+    Terms,
+    nearest,
+    unit_of,
+    up,
+)
+
+LARGEST_TABLE = 30_000
+"""Cells that a figure may have to be a table."""
+
+MOST_LEVELS = 400
+"""Levels of closeness of one figure on one side; what is further off counts as so many."""
+
+
+def wanted_leaves(plan: Plan) -> set[str]:
+    """Every leaf that goals and rules can see."""
+    figures = [goal.figure for goal in plan.goals.values()] + [rule.figure for rule in PHYSICAL]
+    if plan.rev_ceiling is not None:
+        figures.append("rev_limit")
+    return {leaf for name in figures for leaf in leaves_of(name)} | {
+        leaf for n in figures for leaf in FIGURES[n].bound_without
+    }
+
+
+class Maker:
+    """Turns goals and rules into terms."""
+
+    def __init__(self, facets: Facets, plan: Plan) -> None:
+        self.facets = facets.facets
+        self.plan = plan
+        self.constants = Reader(Combination({}), plan)
+        self.terms = Terms(facets, {name: np.ones(each.size, dtype=bool) for name, each in self.facets.items()})
+        self.terms.points = {name: np.zeros(each.size, dtype=np.int64) for name, each in self.facets.items()}
+        self._state_tolerance = np.array([each.tolerance for each in facets.states])
+
+    def make(self) -> Terms:
+        """All terms."""
+        for name, goal in implied_goals(self.plan).items():
+            self._goal(name, goal)
+        for rule in PHYSICAL:
+            self._limit(rule.id, rule.figure, "min", 0.0)
+        self._gasket_bores()
+        return self.terms
+
+    # leaves
+
+    def scope(self, name: str) -> list[str]:
+        """Facets that a figure depends on, in their order."""
+        found = {facet_of(leaf) for leaf in (*leaves_of(name), *FIGURES[name].bound_without)}
+        if any(leaf.startswith("money.") for leaf in leaves_of(name)):
+            return list(self.facets)
+        return [each for each in self.facets if each in found]
+
+    def neutral(self, leaf: str) -> Any:
+        """What a leaf is while another facet is looked at: nothing of it, or its constant value."""
+        owner = facet_of(leaf)
+        if owner is None:
+            return self.constants[leaf]
+        if leaf.startswith("gaskets.") and leaf != "gaskets.count":
+            return (0.0,)
+        if leaf == "measured.deck":
+            return NAN
+        if owner in self.facets:
+            return 0.0
+        return 0.0 if leaf.startswith("machining.") else WITHOUT_PART.get(leaf, NAN)
+
+    def rows(self, names: tuple[str, ...], facet: Facet) -> dict[str, Any]:
+        """Leaves for looking at one facet: its own, all others neutral."""
+        return {leaf: facet.leaves.get(leaf, self.neutral(leaf)) for leaf in names}
+
+    def lacking(self, name: str) -> tuple[dict[str, Mask], bool]:
+        """Rows without which a figure cannot be computed or proved, and whether it never can."""
+        flags: dict[str, Mask] = {}
+        always = False
+        for leaf in dict.fromkeys((*leaves_of(name, optional=False), *FIGURES[name].bound_without)):
+            owner = facet_of(leaf)
+            if leaf.startswith("money."):
+                for each, facet in self.facets.items():
+                    if facet.unknown.any():
+                        flags[each] = facet.unknown > 0
+            elif owner in self.facets:
+                value = self.facets[owner].leaves[leaf]
+                unknown = np.isnan(value[0] if isinstance(value, tuple) else value)
+                if unknown.any():
+                    flags[owner] = flags.get(owner, False) | unknown
+            else:
+                value = self.neutral(leaf)
+                always |= bool(np.any(np.isnan(value)))
+        return flags, always
+
+    # goals
+
+    def _goal(self, name: str, goal: Goal) -> None:
+        flags, always = self.lacking(goal.figure)
+        bound_only = bool(FIGURES[goal.figure].bound_without)
+        # the greatest a figure can be proves no minimum, and no aim; a maximum it does prove
+        if (flags or always) and (not bound_only or goal.minimum is not None or goal.ranked_by is not None):
+            self.terms.lacks.append(Lack(name, flags, always))
+        if always and not bound_only:
+            return
+        if goal.minimum is not None:
+            self._limit(name, goal.figure, "min", goal.minimum)
+        if goal.maximum is not None:
+            self._limit(name, goal.figure, "max", goal.maximum)
+        if goal.ranked_by is not None:
+            self._aim(name, goal, goal.ranked_by)
+
+    def _limit(self, name: str, figure: str, side: Literal["min", "max"], bound: float) -> None:
+        entry = FIGURES[figure]
+        scope = self.scope(figure)
+        if not scope:
+            return
+        if len(scope) == 1 and entry.group != "money":
+            self._filter(scope[0], figure, side, bound)
+        elif entry.extreme == side and entry.shape != "additive":  # min of branches ≥ bound: every branch is
+            for branch in entry.inputs:
+                self._limit(f"{name} {branch.rstrip('?')}", branch.rstrip("?"), side, bound)
+        elif entry.at_least is not None:
+            self._ratio_limit(name, figure, side, bound)
+        elif entry.shape == "additive":
+            self._sum_limit(name, figure, side, bound)
+        else:
+            self._table(name, figure, side, bound)
+
+    def _filter(self, facet: str, figure: str, side: Literal["min", "max"], bound: float) -> None:
+        """A limit on a figure of one facet: its rows keep it or go."""
+        rows = self.facets[facet]
+        leaves = self.rows(leaves_of(figure), rows)
+        with np.errstate(all="ignore"):
+            low, high = spread(figure, leaves, rows.tolerances, self.plan.tolerance)
+        compared = np.broadcast_to(in_unit(figure, low if side == "min" else high), rows.size)
+        self.terms.alive[facet] &= ~_misses(compared, side, bound)
+
+    def _target(self, weights: Mapping[str, float]) -> Callable[[Mapping[str, Any]], Any]:
+        def target(leaves: Mapping[str, Any]) -> Any:
+            memo: dict[str, Any] = {}
+            return sum(weight * compute(each, leaves, memo) for each, weight in weights.items())
+
+        return target
+
+    def contributions(self, weights: Mapping[str, float], corner: Literal["", "low", "high"] = "") -> dict[str, Floats]:
+        """Terms of a weighted sum of additive figures, SI, one array a facet; at a worst corner if one is named."""
+        names = tuple(dict.fromkeys(leaf for each in weights for leaf in leaves_of(each)))
+        if any(leaf.startswith("money.") for leaf in names):
+            key = "paid" if "money.to_spend" in names else "bought"
+            return {name: getattr(facet, key) for name, facet in self.facets.items()}
+        scope = [each for each in self.facets if any(facet_of(leaf) == each for leaf in names)]
+        target = self._target(weights)
+        found = {}
+        for place, each in enumerate(scope):
+            facet = self.facets[each]
+            leaves = self.rows(names, facet)
+            with np.errstate(all="ignore"):
+                value = target(leaves)
+                if corner:
+                    moving = list(variables(names, facet.tolerances))
+                    ends = corners(target, leaves, moving)
+                    moved = ends[0] if corner == "low" else ends[1]
+                else:
+                    moved = value
+                ground: Any = 0.0
+                if place:
+                    ground = target({leaf: self._ground(leaf, facet) for leaf in names})
+                term = moved - ground
+                if corner and each == "base" and "block.bore" in names:
+                    term = term + (1 if corner == "low" else -1) * self._bore_play(target, names, facet)
+            found[each] = np.nan_to_num(np.broadcast_to(term, facet.size), nan=0.0, posinf=0.0, neginf=0.0)
+        return found
+
+    def _ground(self, leaf: str, facet: Facet) -> Any:
+        return facet.leaves[leaf] if leaf == "block.bore" and leaf in facet.leaves else self.neutral(leaf)
+
+    def _bore_play(self, target: Callable[[Mapping[str, Any]], Any], names: tuple[str, ...], facet: Facet) -> Any:
+        """How much the bore's tolerance, counted with the short block, moves the base's term: left out of the limit."""
+        width = self._state_tolerance[facet.state]
+        leaves = self.rows(names, facet)
+        ground = {leaf: self._ground(leaf, facet) for leaf in names}
+
+        def term(shift: Any) -> Any:
+            bore = {"block.bore": facet.leaves["block.bore"] + shift}
+            return target(leaves | bore) - target(ground | bore)
+
+        here = term(0.0)
+        return np.maximum(np.abs(term(width) - here), np.abs(term(-width) - here))
+
+    def _linear(self, name: str, terms: dict[str, Floats], unit: float, skip: dict[str, Mask]) -> Linear:
+        return Linear(name, {each: up(values / unit) for each, values in terms.items()}, skip)
+
+    def _sum_limit(self, name: str, figure: str, side: Literal["min", "max"], bound: float) -> None:
+        flags, always = self.lacking(figure)
+        if always:
+            return
+        worst = self.plan.tolerance == "worst_case"
+        corner: Literal["", "low", "high"] = ("low" if side == "min" else "high") if worst else ""
+        sign = 1.0 if side == "min" else -1.0
+        unit, factor = unit_of(figure), FIGURES[figure].factor
+        slack = NEAR * max(1.0, abs(bound)) * factor
+        terms = self.contributions({figure: 1.0}, corner)
+        first = next(iter(terms))
+        terms = {each: sign * values for each, values in terms.items()}
+        terms[first] = terms[first] - sign * bound * factor + slack
+        self.terms.linear.append(self._linear(name, terms, unit, flags))
+        if self.plan.tolerance == "statistical":
+            self._square(name, {figure: 1.0}, terms, unit, flags, 1.0)
+
+    def _ratio_limit(self, name: str, figure: str, side: Literal["min", "max"], bound: float) -> None:
+        flags, always = self.lacking(figure)
+        if always:
+            return
+        slack = NEAR * max(1.0, abs(bound))
+        linear = self._reached(name, figure, side, bound - slack if side == "min" else bound + slack, flags, limit=True)
+        if linear is not None:
+            self.terms.linear.append(linear)
+
+    def _reached(
+        self, name: str, figure: str, side: Literal["min", "max"], bound: float, flags: dict[str, Mask], limit: bool
+    ) -> Linear | None:
+        """A bound on an ``at_least`` figure as a sum; None where it always holds."""
+        at_least = FIGURES[figure].at_least
+        assert at_least is not None
+        weights = at_least(bound)
+        if not weights:
+            if side == "min":
+                return None
+            first = next(iter(self.facets))
+            return Linear(name, {first: np.full(self.facets[first].size, -1, dtype=np.int64)}, flags)
+        worst = limit and self.plan.tolerance == "worst_case"
+        corner: Literal["", "low", "high"] = ("high" if side == "min" else "low") if worst else ""
+        sign = -1.0 if side == "min" else 1.0
+        terms = {each: sign * values for each, values in self.contributions(weights, corner).items()}
+        unit = unit_of(next(iter(weights)))
+        if limit and self.plan.tolerance == "statistical":
+            self._square(name, weights, terms, unit, flags, self._shrink(weights, side))
+        return self._linear(name, terms, unit, flags)
+
+    def _shrink(self, weights: Mapping[str, float], side: Literal["min", "max"]) -> float:
+        """Share of the statistical spread that a ratio's sum must at least keep clear of its bound.
+
+        For ratio = 1 + S/C and bound c, with w = |C − S/(c − 1)| and σ the root of the sum's variances:
+        a minimum holds only where w ≥ σ, a maximum only where w ≥ σ / (1 + σ (c − 1) / S).
+        """
+        if side == "min":
+            return 1.0
+        names = list(weights)
+        swept = self.contributions({names[1]: 1.0})
+        least = min(float(np.min(values[values > 0])) for values in swept.values() if np.any(values > 0))
+        total = sum(float(np.sqrt(np.max(values))) for values in self._variances({names[0]: 1.0}).values())
+        return 1.0 / (1.0 + total * -1.0 / (weights[names[1]] * least)) if least > 0 else 0.0
+
+    def _variances(self, weights: Mapping[str, float]) -> dict[str, Floats]:
+        """Σ (∂f/∂x · t)² of each facet's own leaves, the bore left out (it acts on terms of two facets)."""
+        names = tuple(dict.fromkeys(leaf for each in weights for leaf in leaves_of(each)))
+        target = self._target(weights)
+        found = {}
+        for each, facet in self.facets.items():
+            if not any(facet_of(leaf) == each for leaf in names):
+                continue
+            leaves = self.rows(names, facet)
+            moving = [each for each in variables(names, facet.tolerances) if each[0] != "block.bore"]
+            with np.errstate(all="ignore"):
+                total = variance(target, leaves, moving)
+            found[each] = np.nan_to_num(np.broadcast_to(total, facet.size), nan=0.0, posinf=0.0, neginf=0.0)
+        return found
+
+    def _square(
+        self,
+        name: str,
+        weights: Mapping[str, float],
+        terms: dict[str, Floats],
+        unit: float,
+        flags: dict[str, Mask],
+        share: float,
+    ) -> None:
+        entry = FIGURES[next(iter(weights))]
+        if entry.extreme is not None:  # the branches' spreads differ: left to the plain check
+            return
+        main = {next(iter(weights)): 1.0}  # of a ratio, only what the clearance volume strays
+        scaled = {
+            each: np.floor(values * (share / unit) ** 2 * (1 - 1e-6)).astype(np.int64)
+            for each, values in self._variances(main).items()
+        }
+        if any(values.any() for values in scaled.values()):
+            self.terms.square.append(
+                Square(name, {each: up(values / unit) for each, values in terms.items()}, scaled, flags)
+            )
+
+    def _table(
+        self, name: str, figure: str, side: Literal["min", "max"] | None, bound: float, goal: Goal | None = None
+    ) -> None:
+        """A limit (or, with a goal, an aim) as a table over the distinct leaves of the facets, where that is small."""
+        names = leaves_of(figure)
+        scope = self.scope(figure)
+        index: dict[str, Ints] = {}
+        picks: dict[str, Ints] = {}
+        for each in scope:
+            index[each], picks[each] = self._project(each, names)
+        sizes = [len(picks[each]) for each in scope]
+        if prod(sizes) > LARGEST_TABLE:
+            self.terms.lazy.append(figure)
+            for each in scope:
+                self.terms.projections.setdefault(each, []).append(index[each])
+            return
+        leaves: dict[str, Any] = {leaf: self.neutral(leaf) for leaf in names}
+        tolerances: dict[str, Any] = {}
+        for place, each in enumerate(scope):
+            shape = [1] * len(scope)
+            shape[place] = sizes[place]
+            for source, into in ((self.facets[each].leaves, leaves), (self.facets[each].tolerances, tolerances)):
+                for leaf, values in source.items():
+                    if leaf in names and facet_of(leaf) == each:
+                        into[leaf] = _pick(values, picks[each], shape)
+        with np.errstate(all="ignore"):
+            low, high = spread(figure, leaves, tolerances, self.plan.tolerance)
+            value = np.broadcast_to(in_unit(figure, compute(figure, leaves)), sizes)
+        compared = np.broadcast_to(in_unit(figure, high if side == "max" else low), sizes)
+        allowed = np.ones(sizes, dtype=bool) if side is None else ~_misses(compared, side, bound)
+        scored = None
+        if goal is not None and goal.ranked_by is not None:
+            scored = goal.weight * _points(value, goal.ranked_by, goal.step)
+        self.terms.tables.append(Table(name, index, allowed, scored))
+
+    def _project(self, facet: str, names: tuple[str, ...]) -> tuple[Ints, Ints]:
+        """Rows that are equal in some leaves as one: index of each row, and one row of each."""
+        rows = self.facets[facet]
+        columns = []
+        for source in (rows.leaves, rows.tolerances):
+            for leaf, values in source.items():
+                if leaf in names and facet_of(leaf) == facet:
+                    columns += list(values) if isinstance(values, tuple) else [values]
+        if not columns:
+            return np.zeros(rows.size, dtype=np.int64), np.zeros(1, dtype=np.int64)
+        _, first, inverse = np.unique(
+            np.nan_to_num(np.column_stack(columns), nan=-1e9), axis=0, return_index=True, return_inverse=True
+        )
+        return inverse.reshape(-1).astype(np.int64), first.astype(np.int64)
+
+    # aims
+
+    def _aim(self, name: str, goal: Goal, aim: float) -> None:
+        entry = FIGURES[goal.figure]
+        scope = self.scope(goal.figure)
+        flags, always = self.lacking(goal.figure)
+        if not scope or (always and not entry.bound_without):
+            return
+        if len(scope) == 1 and entry.group != "money":
+            rows = self.facets[scope[0]]
+            with np.errstate(all="ignore"):
+                value = in_unit(goal.figure, compute(goal.figure, self.rows(leaves_of(goal.figure), rows)))
+            self.terms.points[scope[0]] += goal.weight * _points(np.broadcast_to(value, rows.size), aim, goal.step)
+        elif entry.at_least is not None:
+            self._aim_levels(name, goal, aim, flags)
+        elif entry.shape == "additive":
+            self._aim_sum(name, goal, aim, flags)
+        else:
+            self._table(f"{name} aim", goal.figure, None, 0.0, goal)
+
+    def _aim_sum(self, name: str, goal: Goal, aim: float, flags: dict[str, Mask]) -> None:
+        unit, factor = unit_of(goal.figure), FIGURES[goal.figure].factor
+        terms = self.contributions({goal.figure: 1.0})
+        first = next(iter(terms))
+        terms[first] = terms[first] - aim * factor
+        whole, error = {}, 0
+        for each, values in terms.items():
+            whole[each], exact = nearest(values / unit)
+            error += not exact
+        step = goal.step * factor / unit
+        whole_step = max(1, int(up(step)))
+        error += whole_step < 100 or abs(step - whole_step) > SNAP
+        self.terms.sums.append(AimSum(name, whole, whole_step, int(error), goal.weight, flags))
+
+    def _aim_levels(self, name: str, goal: Goal, aim: float, flags: dict[str, Mask]) -> None:
+        """Levels of one step each, as far out as the limits (or, without, as ``MOST_LEVELS``) reach."""
+        at_least = FIGURES[goal.figure].at_least
+        assert at_least is not None
+        columns = {each: self.contributions({each: 1.0}) for each in at_least(2.0)}
+        reach = [abs(bound - aim) if bound is not None else np.inf for bound in (goal.minimum, goal.maximum)]
+        below, above = (int(min(MOST_LEVELS, np.ceil(each / goal.step + 1))) for each in reach)
+        self.terms.levels.append(
+            AimLevels(name, goal.figure, columns, aim, goal.step, goal.weight, (below, above), flags)
+        )
+
+    def _gasket_bores(self) -> None:
+        """Every gasket's bore is at least the cylinder's."""
+        if "stack" not in self.facets or "short" not in self.facets:
+            return
+        smallest = self.facets["stack"].leaves["smallest_bore"]
+        bore = self.facets["short"].leaves["block.bore"]
+        if np.isnan(bore).all():
+            return
+        known = np.where(np.isfinite(smallest), smallest, 1.0) + SAME_SIZE
+        bores = np.nan_to_num(bore, nan=0.0)
+        if float(np.max(bores)) <= float(np.min(known)):
+            return
+        terms = {"stack": up(known / 1e-9), "short": up(-bores / 1e-9)}
+        self.terms.linear.append(Linear("gasket bore", terms))
+
+
+def _misses(compared: Any, side: Literal["min", "max"], bound: float) -> Mask:
+    """Where a bound is missed; what is unknown misses nothing."""
+    slack = NEAR * max(1.0, abs(bound))
+    with np.errstate(invalid="ignore"):
+        missed: Mask = compared < bound - slack if side == "min" else compared > bound + slack
+    return missed
+
+
+def _points(value: Any, aim: float, step: float) -> Ints:
+    """:func:`kitwright.solver.check.points` on arrays; 0 where the figure is unknown."""
+    quotient = np.minimum(np.abs(value - aim) / step, float(BIG))
+    whole = np.rint(quotient)
+    counted = np.where(np.abs(quotient - whole) < NEAR, whole, np.floor(quotient))
+    whole_numbers: Ints = np.nan_to_num(counted, nan=0.0).astype(np.int64)
+    return whole_numbers
+
+
+def _pick(values: Any, rows: Ints, shape: list[int]) -> Any:
+    if isinstance(values, tuple):
+        return tuple(each[rows].reshape(shape) for each in values)
+    return values[rows].reshape(shape)
