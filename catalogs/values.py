@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+import unicodedata
 from collections.abc import Callable
 from fractions import Fraction
 from functools import cache, lru_cache
@@ -253,7 +254,7 @@ def read_line(node: Node, complain: Complain) -> str | None:
 
 def is_visible(text: str) -> bool:
     """Say whether text holds nothing that a terminal would act on, line breaks and tabs apart."""
-    return text.isprintable() or all(c.isprintable() or c in "\n\t" for c in text)
+    return all(c.isprintable() or c in "\n\t" or unicodedata.category(c) == "Zs" for c in text)
 
 
 def read_words(node: Node, complain: Complain) -> tuple[str, ...]:

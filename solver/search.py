@@ -13,7 +13,7 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from itertools import product
-from typing import Any
+from typing import Any, Literal
 
 from kitwright.solver.candidates import Candidates, candidates
 from kitwright.solver.catalogue import Catalogue
@@ -22,6 +22,7 @@ from kitwright.solver.classes import Choice, Facets, combine
 from kitwright.solver.combination import Combination
 from kitwright.solver.encode import Encoder
 from kitwright.solver.engine import FAR, KEYS, Clock, Collector, Model, OutOfTimeError
+from kitwright.solver.explain import conflict
 from kitwright.solver.facets import Builder
 from kitwright.solver.parts import KINDS
 from kitwright.solver.plan import Plan
@@ -310,6 +311,7 @@ def find(
     top: int = 10,
     seconds: float = DEFAULT_SECONDS,
     progress: Progress | None = None,
+    why: bool = False,
 ) -> Answer:
     """The combinations that fit a plan, closest first, proven complete.
 
@@ -319,6 +321,7 @@ def find(
         top: how many combinations to list.
         seconds: time limit of the search; when it is reached the answer is ``incomplete``.
         progress: called with a line of text now and then.
+        why: whether an answer without combinations says why nothing fits, in the time that is left.
 
     Returns:
         An :class:`~kitwright.solver.result.Answer`: ``complete``, ``nothing_fits`` or ``incomplete``.
@@ -332,17 +335,25 @@ def find(
     options = candidates(catalogue, plan)
     considered = Considered(options.possible, options.parts_out)
     if options.empty_kinds:
-        return Answer(plan, "nothing_fits", (), considered, seconds=clock.spent)
+        return _nothing(catalogue, plan, considered, clock, {}, why)
     search = Search(options, plan, top, clock, progress)
-    status = "complete"
+    status: Literal["complete", "incomplete"] = "complete"
+    proven = ""
     try:
         search.run()
-    except OutOfTimeError:
-        status = "incomplete"
+    except (OutOfTimeError, KeyboardInterrupt):
+        status, proven = "incomplete", search.proven
     found = tuple(_checked(search.best, plan))
     if status == "complete" and not found:
-        status = "nothing_fits"
-    return Answer(plan, status, found, considered, None, search.proven, clock.spent, search.counts)  # type: ignore[arg-type]
+        return _nothing(catalogue, plan, considered, clock, search.counts, why)
+    return Answer(plan, status, found, considered, None, proven, clock.spent, search.counts)
+
+
+def _nothing(
+    catalogue: Catalogue, plan: Plan, considered: Considered, clock: Clock, counts: dict[str, int], why: bool
+) -> Answer:
+    reason = conflict(catalogue, plan, find, max(clock.left, 1.0)) if why else None
+    return Answer(plan, "nothing_fits", (), considered, reason, "", clock.spent, counts)
 
 
 def _checked(best: Best, plan: Plan) -> Iterator[Checked]:

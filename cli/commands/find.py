@@ -80,7 +80,7 @@ def find(
 
     progress = Progress()
     try:
-        answer = search(catalogue, wanted, top, seconds, progress)
+        answer = search(catalogue, wanted, top, seconds, progress, why=True)
     finally:
         progress.clear()
     question = Question(str(plan), wanted, settings.typed(), tuple(use or ()), catalogue, top)
