@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 import numpy as np
@@ -12,13 +12,16 @@ import numpy as np
 from kitwright.solver.combination import Combination, Missing, Reader
 from kitwright.solver.evaluate import compute, in_unit
 from kitwright.solver.plan import REV_CEILING, Goal, Plan, Tolerance
-from kitwright.solver.registry import FIGURES, leaves_of, public_figures
+from kitwright.solver.registry import FIGURES, leaves_of, public_figures, tree_of
 from kitwright.solver.result import Checked, Limit, NotEstablished
 from kitwright.solver.rules import FITS, PHYSICAL, carries_tag, fits_together, sizes
 from kitwright.solver.stackup import spread
 
 NEAR = 1e-9
 """Difference, in a figure's unit, that is rounding and not a miss; also of a quotient from a whole number."""
+
+UNASKED = "pushrod_mismatch"
+"""The figure that is aimed at 0 wherever it can be computed."""
 
 _MODES: tuple[Tolerance, ...] = ("worst_case", "statistical")
 
@@ -82,7 +85,10 @@ class View:
     def missing(self, name: str) -> tuple[Missing, ...]:
         """Fields that a figure wants for: to be computed, or to be proved."""
         wanted = leaves_of(name, optional=False) + FIGURES[name].bound_without
-        return tuple(self.reader.missing(wanted))
+        found = self.reader.missing(wanted)
+        if not found and math.isnan(self.value(name)):
+            found = self.reader.missing(tuple(leaf for each in tree_of(name) for leaf in FIGURES[each].wants))
+        return tuple(found)
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,13 +99,16 @@ class Verdict:
     closeness: int
     points: dict[str, int]
     not_established: tuple[str, ...]
-    failed: tuple[str, ...]
     key: tuple[Any, ...]
 
 
 def aims_of(plan: Plan) -> dict[str, Goal]:
-    """Goals that rank, by name."""
-    return {name: goal for name, goal in plan.goals.items() if goal.ranked_by is not None}
+    """Goals that rank, by name; a pushrod length that can be computed is aimed at without being asked."""
+    found = {name: goal for name, goal in plan.goals.items() if goal.ranked_by is not None}
+    if UNASKED not in found and "pushrod" in plan.reference:
+        goal = plan.goals.get(UNASKED, Goal(UNASKED, step=FIGURES[UNASKED].step))
+        found[UNASKED] = replace(goal, aim=0.0)
+    return found
 
 
 def goal_limits(view: View, name: str, goal: Goal, mode: Tolerance) -> tuple[list[Limit], bool]:
@@ -194,18 +203,20 @@ def allowance_limits(combination: Combination, plan: Plan) -> list[Limit]:
 def judge(combination: Combination, plan: Plan) -> Verdict:
     """Whether a combination fits a plan, and its place in the order: only what that needs is computed."""
     if not fits_together(combination) or allowance_limits(combination, plan):
-        return Verdict(False, 0, {}, (), ("fit",), ())
+        return Verdict(False, 0, {}, (), ())
     view = View(combination, plan)
-    failed = [limit.figure for limit in rule_limits(view, plan.tolerance) if limit.holds is False]
     unproved: list[str] = []
     for name, goal in implied_goals(plan).items():
         limits, established = goal_limits(view, name, goal, plan.tolerance)
-        failed += [limit.figure for limit in limits if limit.holds is False]
+        if any(limit.holds is False for limit in limits):
+            return Verdict(False, 0, {}, (), ())
         if not established:
             unproved.append(name)
+    if any(limit.holds is False for limit in rule_limits(view, plan.tolerance)):
+        return Verdict(False, 0, {}, (), ())
     scored = _scored(view, plan)
     closeness = sum(scored.values())
-    return Verdict(not failed, closeness, scored, tuple(unproved), tuple(failed), _key(view, len(unproved), closeness))
+    return Verdict(True, closeness, scored, tuple(unproved), _key(view, len(unproved), closeness))
 
 
 def _scored(view: View, plan: Plan) -> dict[str, int]:

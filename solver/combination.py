@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
 
 from kitwright.solver.fields import FieldSpec, specs
+from kitwright.solver.formulas.materials import UnknownMaterialError, material, shear_modulus
 from kitwright.solver.parts import KINDS, Block, Gasket, Part
 from kitwright.solver.plan import MACHINING, Plan
 from kitwright.solver.quantity import LENGTH, ROTATION, VOLUME, Quantity, unit_factor
@@ -199,7 +200,9 @@ class Reader:
 
     def _reference(self, rest: str) -> tuple[Any, Any]:
         given = self.plan.reference.get(rest)
-        return (given.si, given.tolerance) if given is not None else (NAN, 0.0)
+        if given is None:
+            return (0.0 if rest in ("mill", "deck_cut", "pushrod_angle") else NAN), 0.0
+        return given.si, given.tolerance
 
     def _measured(self, rest: str) -> tuple[Any, Any]:
         ids = {kind: part.id for kind, part in self.combination.parts.items()}
@@ -223,13 +226,50 @@ class Reader:
                 continue
             kind = "gasket" if owner == "gaskets" else owner
             part = self.combination.parts.get(kind)
-            found.append(Missing(kind, part.id if part else None, rest))
+            found.append(Missing(kind, part.id if part else None, "material" if rest in DERIVED else rest))
         return list(dict.fromkeys(found))
+
+
+def _elasticity(part: Part) -> float:
+    """Young's modulus of a part's material, Pa; NaN where it is not given or not in the table."""
+    name = getattr(part, "material", None)
+    try:
+        return material(name).elasticity if name else NAN
+    except UnknownMaterialError:
+        return NAN
+
+
+def _density(part: Part) -> float:
+    """Density of a part's material, kg/m³; NaN where it is not given or not in the table."""
+    name = getattr(part, "material", None)
+    try:
+        return material(name).density if name else NAN
+    except UnknownMaterialError:
+        return NAN
+
+
+def _shear_modulus(part: Part) -> float:
+    """Shear modulus of a spring's wire, Pa; NaN where material or wire is unknown."""
+    name, wire = getattr(part, "material", None), getattr(part, "wire", None)
+    try:
+        return shear_modulus(name, wire.si) if name and wire is not None else NAN
+    except UnknownMaterialError:
+        return NAN
+
+
+DERIVED: dict[str, Callable[[Part], float]] = {
+    "elasticity": _elasticity,
+    "density": _density,
+    "shear_modulus": _shear_modulus,
+}
+"""Leaves that stand for a property of a part's material."""
 
 
 def field_value(part: Part, path: str) -> tuple[float, float]:
     """SI value and tolerance of a field of a part (``stroke``, ``top_land.height``); NaN where it is not known."""
     name, _, inner = path.partition(".")
+    if name in DERIVED:
+        return DERIVED[name](part), 0.0
     value = getattr(part, name)
     spec = specs_of(type(part))[name]
     if inner and value is not None:

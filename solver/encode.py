@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from itertools import product
 from typing import Any
 
 import numpy as np
@@ -10,7 +11,19 @@ from ortools.sat.python import cp_model
 
 from kitwright.solver.engine import FAR, Model
 from kitwright.solver.parts import KINDS
-from kitwright.solver.terms import MONEY_UNIT, AimLevels, AimSum, Ints, Linear, Mask, Square, Table, Terms, cells
+from kitwright.solver.terms import (
+    MONEY_UNIT,
+    AimLevels,
+    AimSum,
+    Ints,
+    Linear,
+    Mask,
+    Square,
+    SumTable,
+    Table,
+    Terms,
+    cells,
+)
 
 
 class Encoder:
@@ -35,7 +48,7 @@ class Encoder:
         self._carriers: list[tuple[dict[str, Ints], Any]] = []
 
     def _always(self, linear: Linear) -> bool:
-        return sum(int(values[self.alive[each]].min()) for each, values in linear.terms.items()) >= 0
+        return linear.least(self.alive) >= 0
 
     def _merge(self, facet: str) -> list[Ints]:
         """Rows that are equal in all that the model sees, together."""
@@ -44,6 +57,7 @@ class Encoder:
         columns: list[Any] = [_cents(table.paid), table.unknown, table.layers, table.operations, terms.points[facet]]
         for linear in self.linear:
             columns += [linear.terms.get(facet), linear.skip.get(facet)]
+            columns += [table.index.get(facet) for table in linear.tables]
         for square in terms.square:
             columns += [square.terms.get(facet), square.variances.get(facet), square.skip.get(facet)]
         for each in terms.tables:
@@ -51,7 +65,7 @@ class Encoder:
         for aim in terms.sums:
             columns += [aim.terms.get(facet), aim.skip.get(facet)]
         for levels in terms.levels:
-            columns += [np.round(values[facet], 15) for values in levels.columns.values() if facet in values]
+            columns += levels.columns.get(facet, [])
             columns.append(levels.skip.get(facet))
         columns += [lack.flags.get(facet) for lack in terms.lacks]
         columns += terms.projections.get(facet, [])
@@ -153,6 +167,21 @@ class Encoder:
             if reach < least:
                 best, least = (factor, total, rest), reach
         return best
+
+    def _cell(self, table: SumTable, rows: Mapping[str, Ints] | None) -> Any:
+        """The cell of a table that the chosen classes pick, as a variable (its index is per row, or per class)."""
+        picked = {each: index[rows[each]] if rows is not None else index for each, index in table.index.items()}
+        key = ("cell", table.values.tobytes() + b"".join(each.encode() + one.tobytes() for each, one in picked.items()))
+        if key not in self._literals:
+            used = [np.unique(one).tolist() for one in picked.values()]
+            variables = [self._of_classes(each, one) for each, one in picked.items()]
+            variables = [self.model.new_constant(each) if isinstance(each, int) else each for each in variables]
+            cells = [(*place, int(table.values[place])) for place in product(*used)]
+            values = sorted({cell[-1] for cell in cells})
+            cell = self.model.new_int_var_from_domain(cp_model.Domain.from_values(values), "")
+            self.model.add_allowed_assignments([*variables, cell], cells)
+            self._literals[key] = cell
+        return self._literals[key]
 
     def _column(self, facet: str, column: Any) -> Any:
         return self._of_classes(facet, column[self.first[facet]].astype(np.int64)) if facet in self.first else 0
@@ -304,7 +333,7 @@ class Encoder:
         literals, always = self._skips(linear.skip)
         if always:
             return
-        total = self._term(linear.terms)
+        total = self._term(linear.terms) + sum(self._cell(table, self.first) for table in linear.tables)
         if isinstance(total, int):
             if total < 0:
                 self._forbid(literals)
@@ -388,8 +417,9 @@ class Encoder:
                 level = levels.level(side, index, self.first)  # type: ignore[arg-type]
                 if level is None:
                     break
-                lowest = sum(int(values.min()) for linear in level for values in linear.terms.values())
-                highest = sum(int(values.max()) for linear in level for values in linear.terms.values())
+                columns = [values for linear in level for values in linear.terms.values()]
+                columns += [table.values for linear in level for table in linear.tables]
+                lowest, highest = (sum(int(end(values)) for values in columns) for end in (np.min, np.max))
                 if lowest >= 0:
                     break
                 if highest < 0:
@@ -406,6 +436,7 @@ class Encoder:
         """A literal that is true exactly where a sum over classes (in two parts) is negative."""
         literal = self.model.new_bool_var("")
         total = self._total(same.terms) + self._total(rest.terms)
+        total = total + sum(self._cell(table, None) for table in rest.tables)
         self.model.add(total >= 0).only_enforce_if(literal.negated())
         self.model.add(total <= -1).only_enforce_if(literal)
         return literal

@@ -35,7 +35,11 @@ def compute(name: str, leaves: Leaves, memo: dict[str, Any] | None = None) -> An
         arguments = []
         for each in entry.inputs:
             bare = each.rstrip("?")
-            arguments.append(compute(bare, leaves, memo) if bare in FIGURES else leaves[bare])
+            value = compute(bare, leaves, memo) if bare in FIGURES else leaves[bare]
+            if bare == each and isinstance(value, float) and value != value:
+                memo[name] = np.nan  # something that must be known is not
+                return np.nan
+            arguments.append(value)
         memo[name] = entry.function(*arguments)
     return memo[name]
 

@@ -230,7 +230,21 @@ def _bound(goal: Goal, side: str) -> float | None:
     return goal.minimum if side == "min" else goal.maximum
 
 
-DIGITS = {"": 2, "money": 2, "mm": 3, "cc": 2, "rpm": 0, "m_s": 2, "m_s2": 0, "N": 0, "kPa": 1, "Hz": 1, "deg": 1}
+DIGITS = {
+    "": 2,
+    "money": 2,
+    "mm": 3,
+    "cc": 2,
+    "rpm": 0,
+    "m_s": 2,
+    "m_s2": 0,
+    "g": 1,
+    "N": 0,
+    "N_mm": 2,
+    "kPa": 1,
+    "Hz": 1,
+    "deg": 1,
+}
 """Decimals that a bound is shown with, by unit."""
 
 

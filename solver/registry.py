@@ -9,7 +9,7 @@ Goal keys, columns, JSON, tolerance spreads, the reference page, the search's en
 from __future__ import annotations
 
 import inspect
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import Any, Literal, TypeVar
@@ -20,11 +20,13 @@ from kitwright.solver.quantity import (
     FORCE,
     FREQUENCY,
     LENGTH,
+    MASS,
     MONEY,
     PRESSURE,
     RATIO,
     ROTATION,
     SPEED,
+    STIFFNESS,
     VOLUME,
     Dimension,
     unit_factor,
@@ -40,7 +42,9 @@ UNITS: dict[str, tuple[Dimension, str]] = {
     "rpm": (ROTATION, "rpm"),
     "m_s": (SPEED, "m/s"),
     "m_s2": (ACCELERATION, "m/s2"),
+    "g": (MASS, "g"),
     "N": (FORCE, "N"),
+    "N_mm": (STIFFNESS, "N/mm"),
     "kPa": (PRESSURE, "kPa"),
     "Hz": (FREQUENCY, "Hz"),
     "deg": (ANGLE, "deg"),
@@ -60,7 +64,23 @@ GROUPS = (
 """The builder's steps, in order; every figure belongs to one."""
 
 Shape = Literal["additive", "general"]
-AtLeast = Callable[[float], dict[str, float]]
+
+
+@dataclass(frozen=True, slots=True)
+class Slack:
+    """One term of the sum that is ≤ 0 exactly where a figure reaches a bound: ``weight`` × a value in SI.
+
+    The value is that of ``figure``, or of ``function`` over ``inputs`` where the bound goes into the value itself.
+    """
+
+    weight: float
+    figure: str = ""
+    function: Callable[..., Any] | None = None
+    inputs: tuple[str, ...] = ()
+
+
+AtLeast = Callable[[float, Mapping[str, Any]], "tuple[Slack, ...] | None"]
+"""Bound in SI and the plan's constants to the terms of the sum; None for a bound that is always reached."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,8 +95,9 @@ class Figure:
         shape: ``additive`` where the figure is a sum of terms, one a slot; ``general`` otherwise.
         extreme: ``max`` or ``min`` where the figure is the greatest or least of its inputs, branches like two valves.
         bound_without: inputs without which the value is only an upper bound, so that it proves no minimum.
-        at_least: bound (in the figure's unit) to coefficients of additive figures whose weighted sum, in SI, is ≤ 0
-            exactly where the figure reaches the bound; the search encodes limits and closeness through it.
+        at_least: bound to the terms of a sum that is ≤ 0 exactly where the figure reaches the bound; the search encodes
+            limits and closeness through it. The first term's figure is additive.
+        wants: fields to name as missing where the figure cannot be computed though all it must have is known.
         public: False for helpers that only rules use.
     """
 
@@ -93,6 +114,7 @@ class Figure:
     extreme: Literal["min", "max"] | None
     bound_without: tuple[str, ...]
     at_least: AtLeast | None
+    wants: tuple[str, ...]
     public: bool
 
     @property
@@ -151,6 +173,7 @@ def figure(
     extreme: Literal["min", "max"] | None = None,
     bound_without: tuple[str, ...] = (),
     at_least: AtLeast | None = None,
+    wants: tuple[str, ...] = (),
     public: bool = True,
 ) -> Callable[[Function], Function]:
     """Register a formula as a figure.
@@ -168,6 +191,7 @@ def figure(
         extreme: ``max`` or ``min`` where the figure is that of its inputs, which are figures themselves.
         bound_without: inputs without which the value is an upper bound only.
         at_least: see :class:`Figure`.
+        wants: see :class:`Figure`.
         public: whether people see it.
 
     Raises:
@@ -205,6 +229,7 @@ def figure(
             extreme,
             bound_without,
             at_least,
+            wants,
             public,
         )
         return function
@@ -220,7 +245,9 @@ DEFAULT_STEPS = {
     "rpm": 50.0,
     "m_s": 0.1,
     "m_s2": 100.0,
+    "g": 1.0,
     "N": 50.0,
+    "N_mm": 0.5,
     "kPa": 10.0,
     "Hz": 5.0,
     "deg": 0.5,
@@ -237,6 +264,16 @@ def leaves_of(name: str, optional: bool = True) -> tuple[str, ...]:
             continue
         bare = each.rstrip("?")
         found.update(dict.fromkeys(leaves_of(bare, optional) if bare in FIGURES else (bare,)))
+    return tuple(found)
+
+
+@cache
+def tree_of(name: str) -> tuple[str, ...]:
+    """A figure and all figures that it is made of."""
+    found: dict[str, None] = {name: None}
+    for each in FIGURES[name].inputs:
+        if each.rstrip("?") in FIGURES:
+            found.update(dict.fromkeys(tree_of(each.rstrip("?"))))
     return tuple(found)
 
 

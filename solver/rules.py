@@ -94,6 +94,10 @@ PHYSICAL = (
     PhysicalRule("retainer_to_guide", "retainer_margin", False, "the retainer must not meet the guide"),
     PhysicalRule("rod_side_clearance", "rod_side_clearance", False, "the big end must go between the journal's cheeks"),
     PhysicalRule("head_lift", "head_lift_margin", False, "the valve must not lift further than the head takes"),
+    PhysicalRule("intake_to_piston", "piston_to_valve_intake", True, "the intake valve must not touch the piston"),
+    PhysicalRule("exhaust_to_piston", "piston_to_valve_exhaust", True, "the exhaust valve must not touch the piston"),
+    PhysicalRule("pushrod_shortest", "pushrod_over_shortest", False, "the blank must cut down to the pushrod needed"),
+    PhysicalRule("pushrod_longest", "pushrod_under_longest", False, "the blank must be as long as the pushrod needed"),
     PhysicalRule("spring_lift", "spring_lift_margin", False, "the valve must not lift further than the spring takes"),
 )
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
@@ -52,13 +52,20 @@ def variance(target: Target, leaves: Mapping[str, Any], moving: Iterable[Variabl
 
 def corners(target: Target, leaves: Mapping[str, Any], moving: Iterable[Variable]) -> tuple[Any, Any]:
     """Lowest and highest value of a target that is monotone in each leaf alone; signs at nominal say which corner."""
-    low_leaves, high_leaves = dict(leaves), dict(leaves)
+    moving = list(moving)
+    return target(cornered(target, leaves, moving, -1)), target(cornered(target, leaves, moving, 1))
+
+
+def cornered(
+    target: Target, leaves: Mapping[str, Any], moving: Iterable[Variable], sign: Literal[-1, 1]
+) -> Mapping[str, Any]:
+    """The leaves at the corner where a target is lowest (sign −1) or highest (1), by its slopes at nominal."""
+    found = leaves
     for leaf, layer, tolerance in moving:
         slope = derivative(target, leaves, (leaf, layer, tolerance))
         towards = np.where(np.isnan(slope), 0.0, np.sign(slope)) * tolerance
-        low_leaves = shifted(low_leaves, leaf, layer, -towards)
-        high_leaves = shifted(high_leaves, leaf, layer, towards)
-    return target(low_leaves), target(high_leaves)
+        found = shifted(found, leaf, layer, sign * towards)
+    return found
 
 
 def spread(name: str, leaves: Mapping[str, Any], tolerances: Mapping[str, Any], mode: Tolerance) -> tuple[Any, Any]:

@@ -9,6 +9,7 @@ to the plain check alone.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from itertools import product
 from typing import Any, Literal
@@ -71,12 +72,36 @@ def unit_of(name: str) -> float:
 
 
 @dataclass
+class SumTable:
+    """A term of a sum that several facets decide together: one value a cell, one index a row of each facet."""
+
+    index: dict[str, Ints]
+    values: Ints
+
+
+@dataclass
 class Linear:
-    """Σ terms ≥ 0 over the chosen rows, unless one of them is in ``skip``."""
+    """Σ terms (+ the tables' cells) ≥ 0 over the chosen rows, unless one of them is in ``skip``."""
 
     name: str
     terms: dict[str, Ints]
     skip: dict[str, Mask] = field(default_factory=dict)
+    tables: list[SumTable] = field(default_factory=list)
+
+    @property
+    def facets(self) -> set[str]:
+        """Facets that the sum depends on."""
+        return set(self.terms) | {each for table in self.tables for each in table.index}
+
+    def least(self, rows: Mapping[str, Any]) -> int:
+        """A lower bound of the sum over some rows (masks or indices) of each facet."""
+        total = sum(int(values[rows[each]].min()) for each, values in self.terms.items())
+        return total + sum(int(_cells(table, rows).min()) for table in self.tables)
+
+
+def _cells(table: SumTable, rows: Mapping[str, Any]) -> Ints:
+    found: Ints = table.values[np.ix_(*(np.unique(index[rows[each]]) for each, index in table.index.items()))]
+    return found
 
 
 @dataclass
@@ -111,44 +136,24 @@ class AimSum:
     skip: dict[str, Mask]
 
 
+Level = Callable[[Literal["min", "max"], int, "dict[str, Ints]"], "tuple[Linear, Linear] | None"]
+"""Side, level and rows of each facet to what is kept: a sum in two parts, over the rows; None where it always is."""
+
+
 @dataclass
 class AimLevels:
     """weight × (levels that are missed), for a figure with ``at_least``: level i is within (i + 1) steps of the aim.
 
-    ``columns`` are the nominal contributions (SI) of the additive figures that ``at_least`` weighs; ``most`` is how
-    many levels below and above the aim the limits leave.
+    ``most`` is how many levels below and above the aim the limits leave; ``columns`` are what rows must have alike to
+    be one class.
     """
 
     name: str
-    figure: str
-    columns: dict[str, dict[str, Floats]]
-    aim: float
-    step: float
+    level: Level
+    columns: dict[str, list[Any]]
     weight: int
     most: tuple[int, int]
     skip: dict[str, Mask]
-
-    def level(self, side: Literal["min", "max"], level: int, rows: dict[str, Ints]) -> tuple[Linear, Linear] | None:
-        """Whether level ``level`` is kept on one side, over some rows of each facet; None where it always is.
-
-        The sum comes in two: what is the same at every level (the figure of weight 1, the first one), and the rest.
-        """
-        at_least = FIGURES[self.figure].at_least
-        assert at_least is not None
-        sign = -1.0 if side == "min" else 1.0
-        weights = at_least(self.aim + sign * (level + 1) * self.step)
-        if not weights:
-            return None
-        unit = unit_of(next(iter(weights)))
-        same: dict[str, Ints] = {}
-        rest: dict[str, Floats] = {}
-        for place, (figure, weight) in enumerate(weights.items()):
-            for each, values in self.columns[figure].items():
-                if each in rows and place == 0:
-                    same[each] = up(sign * values[rows[each]] / unit)
-                elif each in rows:
-                    rest[each] = rest.get(each, 0.0) + sign * weight * values[rows[each]] / unit
-        return Linear(self.name, same), Linear(self.name, {each: up(values) for each, values in rest.items()})
 
 
 @dataclass

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
+from functools import partial
 from math import prod
 from typing import Any, Literal
 
 import numpy as np
 
-from kitwright.solver.check import NEAR, implied_goals
+from kitwright.solver.check import NEAR, aims_of, implied_goals
 from kitwright.solver.classes import Facet, Facets, facet_of
 from kitwright.solver.combination import NAN, WITHOUT_PART, Combination, Reader
 from kitwright.solver.evaluate import compute, in_unit
 from kitwright.solver.plan import Goal, Plan
-from kitwright.solver.registry import FIGURES, leaves_of
+from kitwright.solver.registry import FIGURES, leaves_of, tree_of
 from kitwright.solver.rules import PHYSICAL, SAME_SIZE
+from kitwright.solver.slack import LARGEST_TABLE, SlackSum, TooManyCellsError, pick
 from kitwright.solver.stackup import corners, spread, variables, variance
 from kitwright.solver.terms import (
     BIG,
@@ -34,16 +36,14 @@ from kitwright.solver.terms import (
     up,
 )
 
-LARGEST_TABLE = 30_000
-"""Cells that a figure may have to be a table."""
-
 MOST_LEVELS = 400
 """Levels of closeness of one figure on one side; what is further off counts as so many."""
 
 
 def wanted_leaves(plan: Plan) -> set[str]:
     """Every leaf that goals and rules can see."""
-    figures = [goal.figure for goal in plan.goals.values()] + [rule.figure for rule in PHYSICAL]
+    figures = [goal.figure for goal in (*plan.goals.values(), *aims_of(plan).values())]
+    figures += [rule.figure for rule in PHYSICAL]
     if plan.rev_ceiling is not None:
         figures.append("rev_limit")
     return {leaf for name in figures for leaf in leaves_of(name)} | {
@@ -57,7 +57,7 @@ class Maker:
     def __init__(self, facets: Facets, plan: Plan) -> None:
         self.facets = facets.facets
         self.plan = plan
-        self.constants = Reader(Combination({}), plan)
+        self._reader = Reader(Combination({}), plan)
         self.terms = Terms(facets, {name: np.ones(each.size, dtype=bool) for name, each in self.facets.items()})
         self.terms.points = {name: np.zeros(each.size, dtype=np.int64) for name, each in self.facets.items()}
         self._state_tolerance = np.array([each.tolerance for each in facets.states])
@@ -66,6 +66,9 @@ class Maker:
         """All terms."""
         for name, goal in implied_goals(self.plan).items():
             self._goal(name, goal)
+        for name, goal in aims_of(self.plan).items():
+            if goal.ranked_by is not None:
+                self._aim(name, goal, goal.ranked_by)
         for rule in PHYSICAL:
             self._limit(rule.id, rule.figure, "min", 0.0)
         self._gasket_bores()
@@ -84,7 +87,7 @@ class Maker:
         """What a leaf is while another facet is looked at: nothing of it, or its constant value."""
         owner = facet_of(leaf)
         if owner is None:
-            return self.constants[leaf]
+            return self._reader[leaf]
         if leaf.startswith("gaskets.") and leaf != "gaskets.count":
             return (0.0,)
         if leaf == "measured.deck":
@@ -92,6 +95,10 @@ class Maker:
         if owner in self.facets:
             return 0.0
         return 0.0 if leaf.startswith("machining.") else WITHOUT_PART.get(leaf, NAN)
+
+    def constants(self) -> Mapping[str, Any]:
+        """What the plan gives: altitude and exponent."""
+        return {leaf: self._reader[leaf] for leaf in ("conditions.altitude", "conditions.polytropic")}
 
     def rows(self, names: tuple[str, ...], facet: Facet) -> dict[str, Any]:
         """Leaves for looking at one facet: its own, all others neutral."""
@@ -115,7 +122,24 @@ class Maker:
             else:
                 value = self.neutral(leaf)
                 always |= bool(np.any(np.isnan(value)))
+        for each in tree_of(name):
+            self._flag_unknown(each, flags)
         return flags, always
+
+    def _flag_unknown(self, name: str, flags: dict[str, Mask]) -> None:
+        """Flag rows of one facet for which a figure (from inputs of which any may be unknown) cannot be computed."""
+        scope = self.scope(name)
+        if (
+            len(scope) != 1
+            or not any(each.endswith("?") for each in FIGURES[name].inputs)
+            or FIGURES[name].bound_without
+        ):
+            return
+        rows = self.facets[scope[0]]
+        with np.errstate(all="ignore"):
+            value = np.broadcast_to(compute(name, self.rows(leaves_of(name), rows)), rows.size)
+        if np.isnan(value).any():
+            flags[scope[0]] = flags.get(scope[0], False) | np.isnan(value)
 
     # goals
 
@@ -131,8 +155,6 @@ class Maker:
             self._limit(name, goal.figure, "min", goal.minimum)
         if goal.maximum is not None:
             self._limit(name, goal.figure, "max", goal.maximum)
-        if goal.ranked_by is not None:
-            self._aim(name, goal, goal.ranked_by)
 
     def _limit(self, name: str, figure: str, side: Literal["min", "max"], bound: float) -> None:
         entry = FIGURES[figure]
@@ -145,7 +167,7 @@ class Maker:
             for branch in entry.inputs:
                 self._limit(f"{name} {branch.rstrip('?')}", branch.rstrip("?"), side, bound)
         elif entry.at_least is not None:
-            self._ratio_limit(name, figure, side, bound)
+            self._slack_limit(name, figure, side, bound)
         elif entry.shape == "additive":
             self._sum_limit(name, figure, side, bound)
         else:
@@ -232,38 +254,37 @@ class Maker:
         if self.plan.tolerance == "statistical":
             self._square(name, {figure: 1.0}, terms, unit, flags, 1.0)
 
-    def _ratio_limit(self, name: str, figure: str, side: Literal["min", "max"], bound: float) -> None:
+    def _slack_limit(self, name: str, figure: str, side: Literal["min", "max"], bound: float) -> None:
         flags, always = self.lacking(figure)
         if always:
             return
         slack = NEAR * max(1.0, abs(bound))
-        linear = self._reached(name, figure, side, bound - slack if side == "min" else bound + slack, flags, limit=True)
-        if linear is not None:
-            self.terms.linear.append(linear)
+        eased = bound - slack if side == "min" else bound + slack
+        total = SlackSum(self, figure)
+        try:
+            linear = total.limit(name, side, eased, self.plan.tolerance == "worst_case", flags)
+        except TooManyCellsError:
+            self._leave(figure)
+            return
+        if linear is None:
+            return
+        self.terms.linear.append(linear)
+        terms = total.terms(eased)
+        if self.plan.tolerance == "statistical" and figure == "compression" and terms is not None:
+            weights = {each.figure: each.weight for each in terms}
+            sign = -1.0 if side == "min" else 1.0
+            columns = {each: sign * values for each, values in self.contributions(weights).items()}
+            share = self._shrink(weights, side)
+            self._square(name, weights, columns, unit_of("clearance_volume"), flags, share)
 
-    def _reached(
-        self, name: str, figure: str, side: Literal["min", "max"], bound: float, flags: dict[str, Mask], limit: bool
-    ) -> Linear | None:
-        """A bound on an ``at_least`` figure as a sum; None where it always holds."""
-        at_least = FIGURES[figure].at_least
-        assert at_least is not None
-        weights = at_least(bound)
-        if not weights:
-            if side == "min":
-                return None
-            first = next(iter(self.facets))
-            return Linear(name, {first: np.full(self.facets[first].size, -1, dtype=np.int64)}, flags)
-        worst = limit and self.plan.tolerance == "worst_case"
-        corner: Literal["", "low", "high"] = ("high" if side == "min" else "low") if worst else ""
-        sign = -1.0 if side == "min" else 1.0
-        terms = {each: sign * values for each, values in self.contributions(weights, corner).items()}
-        unit = unit_of(next(iter(weights)))
-        if limit and self.plan.tolerance == "statistical":
-            self._square(name, weights, terms, unit, flags, self._shrink(weights, side))
-        return self._linear(name, terms, unit, flags)
+    def _leave(self, figure: str) -> None:
+        """Leave a figure to the plain check; rows that differ in its leaves stay apart."""
+        self.terms.lazy.append(figure)
+        for each in self.scope(figure):
+            self.terms.projections.setdefault(each, []).append(self.project(each, leaves_of(figure))[0])
 
     def _shrink(self, weights: Mapping[str, float], side: Literal["min", "max"]) -> float:
-        """Share of the statistical spread that a ratio's sum must at least keep clear of its bound.
+        """Share of the statistical spread that the compression's sum must at least keep clear of its bound.
 
         For ratio = 1 + S/C and bound c, with w = |C − S/(c − 1)| and σ the root of the sum's variances:
         a minimum holds only where w ≥ σ, a maximum only where w ≥ σ / (1 + σ (c − 1) / S).
@@ -272,7 +293,7 @@ class Maker:
             return 1.0
         names = list(weights)
         swept = self.contributions({names[1]: 1.0})
-        least = min(float(np.min(values[values > 0])) for values in swept.values() if np.any(values > 0))
+        least = min((float(np.min(values[values > 0])) for values in swept.values() if np.any(values > 0)), default=0.0)
         total = sum(float(np.sqrt(np.max(values))) for values in self._variances({names[0]: 1.0}).values())
         return 1.0 / (1.0 + total * -1.0 / (weights[names[1]] * least)) if least > 0 else 0.0
 
@@ -322,12 +343,10 @@ class Maker:
         index: dict[str, Ints] = {}
         picks: dict[str, Ints] = {}
         for each in scope:
-            index[each], picks[each] = self._project(each, names)
+            index[each], picks[each] = self.project(each, names)
         sizes = [len(picks[each]) for each in scope]
         if prod(sizes) > LARGEST_TABLE:
-            self.terms.lazy.append(figure)
-            for each in scope:
-                self.terms.projections.setdefault(each, []).append(index[each])
+            self._leave(figure)
             return
         leaves: dict[str, Any] = {leaf: self.neutral(leaf) for leaf in names}
         tolerances: dict[str, Any] = {}
@@ -337,7 +356,7 @@ class Maker:
             for source, into in ((self.facets[each].leaves, leaves), (self.facets[each].tolerances, tolerances)):
                 for leaf, values in source.items():
                     if leaf in names and facet_of(leaf) == each:
-                        into[leaf] = _pick(values, picks[each], shape)
+                        into[leaf] = pick(values, picks[each], shape)
         with np.errstate(all="ignore"):
             low, high = spread(figure, leaves, tolerances, self.plan.tolerance)
             value = np.broadcast_to(in_unit(figure, compute(figure, leaves)), sizes)
@@ -348,7 +367,7 @@ class Maker:
             scored = goal.weight * _points(value, goal.ranked_by, goal.step)
         self.terms.tables.append(Table(name, index, allowed, scored))
 
-    def _project(self, facet: str, names: tuple[str, ...]) -> tuple[Ints, Ints]:
+    def project(self, facet: str, names: Iterable[str]) -> tuple[Ints, Ints]:
         """Rows that are equal in some leaves as one: index of each row, and one row of each."""
         rows = self.facets[facet]
         columns = []
@@ -399,14 +418,16 @@ class Maker:
 
     def _aim_levels(self, name: str, goal: Goal, aim: float, flags: dict[str, Mask]) -> None:
         """Levels of one step each, as far out as the limits (or, without, as ``MOST_LEVELS``) reach."""
-        at_least = FIGURES[goal.figure].at_least
-        assert at_least is not None
-        columns = {each: self.contributions({each: 1.0}) for each in at_least(2.0)}
+        total = SlackSum(self, goal.figure)
         reach = [abs(bound - aim) if bound is not None else np.inf for bound in (goal.minimum, goal.maximum)]
         below, above = (int(min(MOST_LEVELS, np.ceil(each / goal.step + 1))) for each in reach)
-        self.terms.levels.append(
-            AimLevels(name, goal.figure, columns, aim, goal.step, goal.weight, (below, above), flags)
-        )
+        try:
+            columns = total.columns()
+        except TooManyCellsError:
+            self._leave(goal.figure)
+            return
+        level = partial(total.level, aim, goal.step)
+        self.terms.levels.append(AimLevels(name, level, columns, goal.weight, (below, above), flags))
 
     def _gasket_bores(self) -> None:
         """Every gasket's bore is at least the cylinder's."""
@@ -439,9 +460,3 @@ def _points(value: Any, aim: float, step: float) -> Ints:
     counted = np.where(np.abs(quotient - whole) < NEAR, whole, np.floor(quotient))
     whole_numbers: Ints = np.nan_to_num(counted, nan=0.0).astype(np.int64)
     return whole_numbers
-
-
-def _pick(values: Any, rows: Ints, shape: list[int]) -> Any:
-    if isinstance(values, tuple):
-        return tuple(each[rows].reshape(shape) for each in values)
-    return values[rows].reshape(shape)

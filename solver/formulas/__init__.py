@@ -4,4 +4,16 @@ Importing this package fills :data:`kitwright.solver.registry.FIGURES`, in the o
 that may be unknown (marked ``?`` in the registration) arrives as NaN.
 """
 
-from kitwright.solver.formulas import bottom_end, stack, valve_gear, volumes, turning, speed, money  # noqa: F401, I001
+from kitwright.solver.formulas import (  # noqa: F401, I001  (an order in which each finds what it builds on)
+    bottom_end,
+    stack,
+    volumes,
+    valve_gear,
+    turning,
+    speed,
+    pushrod_fit,
+    breathing,
+    valve_motion,
+    at_ceiling,
+    money,
+)

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 
 from kitwright.solver.formulas.arrays import where
-from kitwright.solver.registry import figure
+from kitwright.solver.registry import Slack, figure
 
 
 def circle(diameter: float) -> float:
@@ -138,14 +139,11 @@ def clearance_volume(
     return volume
 
 
-def _at_least(compression_ratio: float) -> dict[str, float]:
-    """Additive figures whose weighted sum is ≤ 0 exactly where the ratio is reached: clearance − swept / (CR − 1).
-
-    Empty for a ratio of 1 or less, which every engine reaches.
-    """
-    if compression_ratio <= 1.0:
-        return {}
-    return {"clearance_volume": 1.0, "swept_volume": -1.0 / (compression_ratio - 1.0)}
+def _at_least(ratio: float, _: Mapping[str, Any]) -> tuple[Slack, ...] | None:
+    """Clearance − swept / (ratio − 1) is ≤ 0 exactly where the ratio is reached; every engine reaches 1."""
+    if ratio <= 1.0:
+        return None
+    return Slack(1.0, "clearance_volume"), Slack(-1.0 / (ratio - 1.0), "swept_volume")
 
 
 @figure(

@@ -1,0 +1,156 @@
+"""Figures of the gas: compression from intake closing, cranking pressure, inlet Mach index, port speed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from kitwright.solver.formulas import gas
+from kitwright.solver.formulas.volumes import circle
+from kitwright.solver.registry import Slack, figure
+
+_HEYWOOD = "Heywood, Internal Combustion Engine Fundamentals, ch. 2 (from memory)"
+
+
+@figure(
+    "trapped_volume",
+    unit="cc",
+    group="volumes and compression",
+    meaning="volume that the piston sweeps from intake closing to top dead centre",
+    formula="(π/4) × bore² × piston travel left at intake closing (centreline + seat duration / 2 after the overlap)",
+    source="geometry of the offset slider-crank; common practice, no source",
+    inputs=(
+        "block.bore",
+        "crank.stroke",
+        "rod.length",
+        "piston.pin_offset",
+        "cam.intake_duration",
+        "cam.intake_centreline",
+    ),
+    public=False,
+)
+def trapped_volume(
+    bore: float, stroke: float, rod_length: float, pin_offset: float, duration: float, centreline: float
+) -> float:
+    """Volume swept between intake closing and top dead centre, in m³.
+
+    (π/4) b² × the travel that is left when the intake closes by its seat duration. Lengths in m, angles in rad of the
+    crank. Source: geometry; volumes only, common practice, no source.
+
+    >>> v = trapped_volume(0.072, 0.06, 0.1, 0.0, np.radians(180), np.radians(90))
+    >>> round(1e6 * float(v), 3) == round(1e6 * circle(0.072) * 0.06, 3)
+    True
+    """
+    closing = gas.intake_closes(duration, centreline)
+    return circle(bore) * gas.effective_stroke(closing, stroke, rod_length, pin_offset)
+
+
+def _ratio_at_least(ratio: float, _: Mapping[str, Any]) -> tuple[Slack, ...] | None:
+    if ratio <= 1.0:
+        return None
+    return Slack(1.0, "clearance_volume"), Slack(-1.0 / (ratio - 1.0), "trapped_volume")
+
+
+@figure(
+    "dynamic_compression",
+    unit="",
+    group="volumes and compression",
+    meaning="compression ratio from intake closing",
+    formula="(volume swept from intake closing + clearance volume) / clearance volume",
+    source="common practice, no source: volumes only, intake closing by the seat duration",
+    inputs=("trapped_volume", "clearance_volume"),
+    step=0.05,
+    at_least=_ratio_at_least,
+)
+def dynamic_compression(trapped: float, clearance: float) -> float:
+    """Compression ratio from intake closing, (trapped + clearance) / clearance; volumes in m³, clearance > 0.
+
+    It says nothing of what the intake's motion adds at speed. Source: common practice, no source.
+
+    >>> dynamic_compression(0.00021, 0.00003)
+    8.0
+    """
+    return 1.0 + trapped / clearance
+
+
+def _pressure_at_least(pressure: float, constants: Mapping[str, Any]) -> tuple[Slack, ...] | None:
+    ambient = float(gas.air_pressure(constants["conditions.altitude"]))
+    ratio = max(pressure / ambient, 0.0) ** (1.0 / constants["conditions.polytropic"])
+    return _ratio_at_least(ratio, constants)
+
+
+@figure(
+    "cranking_pressure",
+    unit="kPa",
+    group="volumes and compression",
+    meaning="absolute pressure at the end of compression while the engine is turned over",
+    formula="air pressure at the plan's altitude × dynamic compression ^ exponent",
+    source="US Standard Atmosphere 1976; exponent common practice, no source (1.2 to 1.3)",
+    inputs=("conditions.altitude", "dynamic_compression", "conditions.polytropic"),
+    at_least=_pressure_at_least,
+)
+def cranking_pressure(altitude: float, ratio: float, exponent: float) -> float:
+    """Absolute cranking pressure, p₀ rⁿ, in Pa: p₀ by the US Standard Atmosphere 1976 at a geometric altitude in m.
+
+    Leakage and heat are lumped in the exponent. Valid to 11 km. Source: US Standard Atmosphere 1976; the exponent is
+    common practice, no source.
+
+    >>> round(float(cranking_pressure(0.0, 7.5, 1.3)) / 101325, 4)
+    13.7271
+    """
+    return gas.cranking_pressure(gas.air_pressure(altitude), ratio, exponent)
+
+
+@figure(
+    "inlet_mach_index",
+    unit="",
+    group="at speed",
+    meaning="inlet Mach index at the rev ceiling; filling falls off above some 0.5 to 0.6",
+    formula="bore² × mean piston speed / (valves × valve diameter² × flow coefficient × speed of sound)",
+    source="Taylor, The Internal Combustion Engine in Theory and Practice, vol. 1, ch. 6 (from memory)",
+    inputs=(
+        "block.bore",
+        "mean_piston_speed",
+        "head.intake_valves",
+        "head.intake_valve",
+        "head.flow_coefficient",
+        "conditions.altitude",
+    ),
+    step=0.01,
+)
+def inlet_mach_index(
+    bore: float, piston_speed: float, valves: float, valve: float, flow_coefficient: float, altitude: float
+) -> float:
+    """Taylor's inlet Mach index Z, dimensionless.
+
+    Z = b² S̄p / (n D² C a): bore b and valve diameter D in m, mean piston speed in m/s, flow coefficient over the
+    opening, speed of sound in air at a geometric altitude in m (US Standard Atmosphere 1976).
+
+    Source: Taylor, vol. 1, ch. 6 (from memory).
+
+    >>> round(float(inlet_mach_index(0.072, 17.5, 1.0, 0.032, 0.38, 0.0)), 5)
+    0.68512
+    """
+    sound = gas.speed_of_sound(gas.air_temperature(altitude))
+    return gas.inlet_mach_index(bore, piston_speed, valves, valve, flow_coefficient, sound)
+
+
+@figure(
+    "port_speed",
+    unit="m_s",
+    group="at speed",
+    meaning="mean gas speed at the intake port's smallest section, at the rev ceiling",
+    formula="mean piston speed × bore² / port diameter²",
+    source=_HEYWOOD,
+    inputs=("mean_piston_speed", "block.bore", "head.intake_port"),
+    step=1.0,
+)
+def port_speed(piston_speed: float, bore: float, port: float) -> float:
+    """Mean gas speed at the port, S̄p b² / d², in m/s; diameters in m. Incompressible.
+
+    Source: Heywood, ch. 2 (from memory).
+
+    >>> round(float(port_speed(17.5, 0.072, 0.027)), 3)
+    124.444
+    """
+    return gas.gas_speed(piston_speed, bore, circle(port))
