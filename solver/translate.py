@@ -14,7 +14,7 @@ from kitwright.solver.classes import Facet, Facets, facet_of
 from kitwright.solver.combination import NAN, WITHOUT_PART, Combination, Reader
 from kitwright.solver.evaluate import compute, in_unit
 from kitwright.solver.plan import Goal, Plan
-from kitwright.solver.registry import FIGURES, leaves_of, tree_of
+from kitwright.solver.registry import FIGURES, leaves_of
 from kitwright.solver.rules import PHYSICAL, SAME_SIZE
 from kitwright.solver.slack import LARGEST_TABLE, SlackSum, TooManyCellsError, pick
 from kitwright.solver.stackup import corners, spread, variables, variance
@@ -58,6 +58,7 @@ class Maker:
         self.facets = facets.facets
         self.plan = plan
         self._reader = Reader(Combination({}), plan)
+        self._neutral: dict[str, float] = {}
         self.terms = Terms(facets, {name: np.ones(each.size, dtype=bool) for name, each in self.facets.items()})
         self.terms.points = {name: np.zeros(each.size, dtype=np.int64) for name, each in self.facets.items()}
         self._state_tolerance = np.array([each.tolerance for each in facets.states])
@@ -84,7 +85,7 @@ class Maker:
         return [each for each in self.facets if each in found]
 
     def neutral(self, leaf: str) -> Any:
-        """What a leaf is while another facet is looked at: nothing of it, or its constant value."""
+        """What a leaf is while another facet is looked at: the first value known of it, or its constant value."""
         owner = facet_of(leaf)
         if owner is None:
             return self._reader[leaf]
@@ -93,7 +94,10 @@ class Maker:
         if leaf == "measured.deck":
             return NAN
         if owner in self.facets:
-            return 0.0
+            if leaf not in self._neutral:
+                known = self.facets[owner].leaves.get(leaf, np.empty(0))
+                self._neutral[leaf] = float(next(iter(known[np.isfinite(known)]), 0.0))
+            return self._neutral[leaf]
         return 0.0 if leaf.startswith("machining.") else WITHOUT_PART.get(leaf, NAN)
 
     def constants(self) -> Mapping[str, Any]:
@@ -122,24 +126,27 @@ class Maker:
             else:
                 value = self.neutral(leaf)
                 always |= bool(np.any(np.isnan(value)))
-        for each in tree_of(name):
-            self._flag_unknown(each, flags)
+        for each in _must(name):
+            always |= self._flag_unknown(each, flags)
         return flags, always
 
-    def _flag_unknown(self, name: str, flags: dict[str, Mask]) -> None:
-        """Flag rows of one facet for which a figure (from inputs of which any may be unknown) cannot be computed."""
+    def _flag_unknown(self, name: str, flags: dict[str, Mask]) -> bool:
+        """Flag rows of one facet for which a figure, any of whose inputs may be unknown, cannot be computed.
+
+        Answers whether it never can, for want of the facet.
+        """
         scope = self.scope(name)
-        if (
-            len(scope) != 1
-            or not any(each.endswith("?") for each in FIGURES[name].inputs)
-            or FIGURES[name].bound_without
-        ):
-            return
-        rows = self.facets[scope[0]]
+        may_lack = any(each.endswith("?") for each in FIGURES[name].inputs)
+        if len(scope) > 1 or not may_lack or FIGURES[name].bound_without:
+            return False
         with np.errstate(all="ignore"):
+            if not scope:
+                return bool(np.isnan(compute(name, {leaf: self.neutral(leaf) for leaf in leaves_of(name)})))
+            rows = self.facets[scope[0]]
             value = np.broadcast_to(compute(name, self.rows(leaves_of(name), rows)), rows.size)
         if np.isnan(value).any():
             flags[scope[0]] = flags.get(scope[0], False) | np.isnan(value)
+        return False
 
     # goals
 
@@ -443,6 +450,15 @@ class Maker:
             return
         terms = {"stack": up(known / 1e-9), "short": up(-bores / 1e-9)}
         self.terms.linear.append(Linear("gasket bore", terms))
+
+
+def _must(name: str) -> list[str]:
+    """A figure and all figures that must be known for it."""
+    found = [name]
+    for each in FIGURES[name].inputs:
+        if each in FIGURES:
+            found += _must(each)
+    return found
 
 
 def _misses(compared: Any, side: Literal["min", "max"], bound: float) -> Mask:

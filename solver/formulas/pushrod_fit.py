@@ -95,15 +95,36 @@ figure(
 )(needed_pushrod)
 
 
-def _mismatch_at_least(bound: float, constants: Mapping[str, Any]) -> tuple[Slack, ...]:
-    def rise(chosen: float, shortest: float, reference: float, angle: float) -> float:
-        cut = where(bound <= 0, 1.0, -1.0)  # a blank is cut to the length that is needed
-        return where(
-            np.isnan(chosen), where(np.isnan(shortest), np.nan, cut), rise_for(chosen - bound, reference, angle)
-        )
+@figure(
+    "pushrod_given",
+    unit="mm",
+    group="valve gear",
+    meaning="length of the chosen pushrod; 0 for a blank, which is cut to what is needed",
+    formula="pushrod length, or 0 for a blank",
+    source="definition",
+    inputs=("pushrod.length?", "pushrod.cut_to.min?"),
+    wants=("pushrod.length",),
+    public=False,
+)
+def pushrod_given(length: float, shortest: float) -> float:
+    """Length of the chosen pushrod, in metres: 0 for a blank, whose shortest length (m) is then known; NaN for neither.
 
-    inputs = ("pushrod.length", "pushrod.cut_to.min", "reference.pushrod", "reference.pushrod_angle")
-    return Slack(1.0, "pushrod_rise"), Slack(-1.0, "", rise, inputs)
+    Source: definition.
+
+    >>> float(pushrod_given(float("nan"), 0.130))
+    0.0
+    """
+    return where(np.isnan(length), where(np.isnan(shortest), np.nan, 0.0), length)
+
+
+def _mismatch_at_least(bound: float, constants: Mapping[str, Any]) -> tuple[Slack, ...]:
+    def rise(given: float, reference: float, angle: float) -> float:
+        cut = where(bound <= 0, 1.0, -1.0)  # a blank is cut to the length that is needed
+        return where(np.asarray(given) == 0, cut, rise_for(given - bound, reference, angle))
+
+    return Slack(1.0, "pushrod_rise"), Slack(
+        -1.0, "", rise, ("pushrod_given", "reference.pushrod", "reference.pushrod_angle")
+    )
 
 
 @figure(
@@ -113,19 +134,18 @@ def _mismatch_at_least(bound: float, constants: Mapping[str, Any]) -> tuple[Slac
     meaning="chosen pushrod less the length that is needed; a blank is cut to it",
     formula="pushrod length − needed length (0 for a blank that is cut to length)",
     source=_SOURCE,
-    inputs=("pushrod.length?", "pushrod.cut_to.min?", "pushrod_length"),
+    inputs=("pushrod_given", "pushrod_length"),
     at_least=_mismatch_at_least,
-    wants=("pushrod.length",),
 )
-def pushrod_mismatch(chosen: float, shortest: float, needed: float) -> float:
-    """Length of the chosen pushrod less what is needed, in metres; 0 for a blank, which is cut to it.
+def pushrod_mismatch(given: float, needed: float) -> float:
+    """Length of the chosen pushrod less what is needed, in metres; 0 for a blank (given 0), which is cut to it.
 
-    Lengths in m; ``chosen`` NaN for a blank, whose shortest length is then known. Source: definition.
+    Both in m. Source: definition.
 
-    >>> round(1000 * float(pushrod_mismatch(0.1415, float("nan"), 0.141)), 6)
+    >>> round(1000 * float(pushrod_mismatch(0.1415, 0.141)), 6)
     0.5
     """
-    return where(np.isnan(chosen), where(np.isnan(shortest), np.nan, 0.0 * needed), chosen - needed)
+    return where(np.asarray(given) == 0, 0.0 * needed, given - needed)
 
 
 def _over_shortest(bound: float, constants: Mapping[str, Any]) -> tuple[Slack, ...]:

@@ -1,0 +1,151 @@
+"""Random catalogues with masses, cam timing, springs and valves filled in, and plans with goals on what they decide."""
+
+from __future__ import annotations
+
+import random
+from dataclasses import replace
+from typing import Any
+
+from kitwright.solver.catalogue import Catalogue
+from kitwright.solver.check import View, judge
+from kitwright.solver.fields import DurationAt
+from kitwright.solver.parts import Cam, Crank, Gasket, Head, Part, Piston, Rod, Spring
+from kitwright.solver.plan import Conditions, Goal, Plan
+from kitwright.solver.quantity import ANGLE, AREA, FORCE, LENGTH, MASS, MOMENT, RATIO, STIFFNESS, Dimension, Quantity, parse
+from kitwright.solver.registry import FIGURES
+from tests import random_catalogues
+from tests.twin import everything
+
+MOTION_GOALS = (
+    "dynamic_compression",
+    "cranking_pressure",
+    "piston_to_valve_intake",
+    "piston_to_valve_exhaust",
+    "float_speed",
+    "spring_seat",
+    "spring_open",
+    "spring_surge",
+    "peak_piston_speed",
+    "peak_piston_acceleration",
+    "rod_load",
+    "rod_stretch",
+    "quench_at_speed",
+    "inlet_mach_index",
+    "port_speed",
+    "pushrod_length",
+    "pushrod_mismatch",
+    "balance_factor",
+    "rev_limit",
+    "compression",
+    "quench",
+    "cost",
+)
+
+
+def parts(seed: int) -> list[Part]:
+    """The parts of :mod:`tests.random_catalogues` with the fields of motion added, each with a chance of being unknown."""
+    rng = random.Random(seed * 31 + 7)
+
+    def value(number: float, unit: str, dimension: Dimension, tolerance: float = 0.0, chance: float = 0.95) -> Any:
+        if rng.random() > chance:
+            return None
+        text = f"{number:g} {unit}" + (f" ± {tolerance:g} {unit}" if tolerance and rng.random() < 0.5 else "")
+        return parse(text, dimension)
+
+    found: list[Part] = []
+    for part in random_catalogues.parts(seed):
+        more: dict[str, Any] = {} if rng.random() < 0.1 else {"fits": ()}
+        if rng.random() < 0.9:  # sizes that fit one another: the fits are the other generator's matter
+            sizes = {"journal": "30 mm", "big_end": "30 mm", "pin": "16 mm", "bore": "72 mm", "width": "21.5 mm"}
+            own = sizes | ({"bore": "73 mm"} if isinstance(part, Gasket) else {})
+            more |= {name: parse(text, LENGTH) for name, text in own.items() if hasattr(part, name)}
+        if isinstance(part, Crank):
+            more["counterweight_moment"] = value(rng.choice([9000, 11000]), "g*mm", MOMENT, 200)
+        elif isinstance(part, Rod):
+            more["small_end_mass"] = value(90, "g", MASS, 2)
+            more["big_end_mass"] = value(210, "g", MASS, 2)
+            more["shank_area"] = value(0.95, "cm2", AREA, 0.02)
+            more["max_load"] = value(rng.choice([6, 9]), "kN", FORCE)
+            more["material"] = rng.choice(["steel 4340", "steel", None, "unheard-of"])
+        elif isinstance(part, Piston):
+            more["mass"] = value(rng.choice([260, 290]), "g", MASS, 5)
+            more["pocket_depth_intake"] = value(rng.choice([1, 2]), "mm", LENGTH, 0.1)
+            more["pocket_depth_exhaust"] = value(rng.choice([1, 2]), "mm", LENGTH, 0.1)
+        elif isinstance(part, Head):
+            more["valve_drop"] = value(rng.choice([2, 3, 4]), "mm", LENGTH, 0.1)
+            more["valve_angle"] = value(rng.choice([0, 12]), "deg", ANGLE, 0.5)
+            more["intake_valve"] = value(32, "mm", LENGTH)
+            more["intake_port"] = value(rng.choice([26, 27]), "mm", LENGTH, 0.2)
+            more["flow_coefficient"] = value(0.38, "", RATIO, 0.02)
+        elif isinstance(part, Cam):
+            more |= _timing(rng, value)
+        elif isinstance(part, Spring):
+            more |= _spring(rng, value)
+        found.append(replace(part, **more))
+    return found
+
+
+def _timing(rng: random.Random, value: Any) -> dict[str, Any]:
+    found: dict[str, Any] = {}
+    for valve, seat in (("intake", rng.choice([268, 282])), ("exhaust", rng.choice([272, 284]))):
+        found[f"{valve}_duration"] = value(seat, "deg", ANGLE, 2)
+        duration: Quantity = parse(f"{seat - 52} deg", ANGLE)
+        found[f"{valve}_duration_at"] = DurationAt(lift=parse("1 mm", LENGTH), duration=duration)
+    found["lobe_separation"] = value(rng.choice([104, 108]), "deg", ANGLE, 1)
+    found["intake_centreline"] = value(rng.choice([102, 106]), "deg", ANGLE, 1)
+    return found
+
+
+def _spring(rng: random.Random, value: Any) -> dict[str, Any]:
+    found = {"free_length": value(rng.choice([42, 45]), "mm", LENGTH, 0.3), "moving_mass": value(118, "g", MASS, 3)}
+    if rng.random() < 0.5:
+        found["rate"] = value(rng.choice([14, 18]), "N/mm", STIFFNESS, 0.5)
+    else:
+        found |= {"wire": value(3.2, "mm", LENGTH), "coil_diameter": value(22.8, "mm", LENGTH)}
+        found |= {"total_coils": value(7, "", RATIO), "material": "chrome-vanadium"}
+    return found
+
+
+def question(seed: int, most: int = 60) -> tuple[Catalogue, Plan]:
+    """A random catalogue and plan with goals on motion, of at most so many raw combinations."""
+    rng = random.Random(seed * 104729 + 3)
+    found = parts(seed)
+    reference = {"pushrod": "141 mm ± 0.2 mm", "gasket_stack": "1 mm", "base_radius": "13 mm"}
+    while True:
+        catalogue = Catalogue.of(found)
+        plan = Plan(
+            name="random motion",
+            gaskets=rng.choice([1, 2]),
+            machining=frozenset(each for each in ("mill", "deck_cut") if rng.random() < 0.4),
+            optional=frozenset(each for each in ("retainer", "spring_shim", "spacer") if rng.random() < 0.5),
+            tolerance=rng.choice(["nominal", "nominal", "statistical", "worst_case"]),
+            rev_ceiling=rng.choice([None, 5500.0, 6500.0]),
+            conditions=Conditions(altitude=rng.choice([0.0, 900.0])),
+            reference={name: parse(text, LENGTH) for name, text in reference.items()} if rng.random() < 0.6 else {},
+        )
+        raw = sum(1 for _ in zip(range(most + 1), everything(catalogue, plan), strict=False))
+        if raw <= most:
+            return catalogue, _with_goals(rng, catalogue, plan)
+        counts = {kind: len(catalogue.of_kind(kind)) for kind in catalogue.kinds}
+        crowded = max(counts, key=counts.__getitem__)
+        found.remove(rng.choice([part for part in found if part.kind == crowded]))
+
+
+def _with_goals(rng: random.Random, catalogue: Catalogue, plan: Plan) -> Plan:
+    every = list(everything(catalogue, plan))
+    every = [each for each in every if judge(each, plan.but(rev_ceiling=None)).fits] or every
+    goals = {}
+    for name in rng.sample(MOTION_GOALS, rng.randint(1, 4)) if every else ():
+        value = View(rng.choice(every), plan).value(name)
+        step = FIGURES[name].step
+        value = round(value / step * 2) * step / 2 if value == value and abs(value) < 1e7 else step
+        width = step * rng.choice([1, 3, 10])
+        goals[name] = Goal(
+            name,
+            aim=rng.choice([None, value, value + step / 2]),
+            minimum=value - width if rng.random() < 0.4 else None,
+            maximum=value + width if rng.random() < 0.4 else None,
+            step=step,
+            weight=rng.choice([1, 2]),
+        )
+    return plan.but(goals=goals)
