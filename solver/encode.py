@@ -262,6 +262,7 @@ class Encoder:
             order = [self.chosen[each][i] for i in np.argsort(paid, kind="stable")]
             self.model.add_decision_strategy(order, cp_model.CHOOSE_FIRST, cp_model.SELECT_MAX_VALUE)
         found.size = sum(map(len, self.chosen.values()))
+        found.guided = not any(kind == "cell" for kind, _ in self._literals)
         return found
 
     def _key_expressions(self) -> dict[str, Any]:

@@ -127,7 +127,7 @@ class Search:
             if self.best.closed((unproved, found)):
                 return
             high = found + width
-            if high > model.most:
+            if high != model.most:  # fewer rows and levels, or as many as the window needs
                 model = self._model(self._capped(rows, high), high)
             before = len(self.best.found)
             if self._collect(model, held | {"closeness": (found, high)}):

@@ -14,6 +14,7 @@ from kitwright.solver.classes import Facet, Facets, facet_of
 from kitwright.solver.combination import NAN, WITHOUT_PART, Combination, Reader
 from kitwright.solver.evaluate import compute, in_unit
 from kitwright.solver.plan import Goal, Plan
+from kitwright.solver.prune import prune
 from kitwright.solver.registry import FIGURES, leaves_of
 from kitwright.solver.rules import PHYSICAL, SAME_SIZE
 from kitwright.solver.slack import LARGEST_TABLE, SlackSum, TooManyCellsError, pick
@@ -59,6 +60,7 @@ class Maker:
         self.plan = plan
         self._reader = Reader(Combination({}), plan)
         self._neutral: dict[str, float] = {}
+        self._later: list[Callable[[], None]] = []
         self.terms = Terms(facets, {name: np.ones(each.size, dtype=bool) for name, each in self.facets.items()})
         self.terms.points = {name: np.zeros(each.size, dtype=np.int64) for name, each in self.facets.items()}
         self._state_tolerance = np.array([each.tolerance for each in facets.states])
@@ -73,6 +75,9 @@ class Maker:
         for rule in PHYSICAL:
             self._limit(rule.id, rule.figure, "min", 0.0)
         self._gasket_bores()
+        while self._later:  # tables last: they are made of the rows that all else has left
+            self.terms.alive = prune(self.terms, self.terms.alive)
+            self._later.pop(0)()
         return self.terms
 
     # leaves
@@ -128,7 +133,7 @@ class Maker:
                 always |= bool(np.any(np.isnan(value)))
         for each in _must(name):
             always |= self._flag_unknown(each, flags)
-        return flags, always
+        return flags, always or any(bool(mask.all()) for mask in flags.values())
 
     def _flag_unknown(self, name: str, flags: dict[str, Mask]) -> bool:
         """Flag rows of one facet for which a figure, any of whose inputs may be unknown, cannot be computed.
@@ -173,6 +178,8 @@ class Maker:
         elif entry.extreme == side and entry.shape != "additive":  # min of branches ≥ bound: every branch is
             for branch in entry.inputs:
                 self._limit(f"{name} {branch.rstrip('?')}", branch.rstrip("?"), side, bound)
+        elif entry.at_least is not None and not self._made_of_columns(figure):
+            self._later.append(partial(self._slack_limit, name, figure, side, bound))
         elif entry.at_least is not None:
             self._slack_limit(name, figure, side, bound)
         elif entry.shape == "additive":
@@ -284,6 +291,11 @@ class Maker:
             share = self._shrink(weights, side)
             self._square(name, weights, columns, unit_of("clearance_volume"), flags, share)
 
+    def _made_of_columns(self, figure: str) -> bool:
+        """Whether a figure's sum has no term that several facets decide together."""
+        terms = SlackSum(self, figure).terms(2.0) or ()
+        return all(each.figure and FIGURES[each.figure].shape == "additive" for each in terms)
+
     def _leave(self, figure: str) -> None:
         """Leave a figure to the plain check; rows that differ in its leaves stay apart."""
         self.terms.lazy.append(figure)
@@ -375,19 +387,22 @@ class Maker:
         self.terms.tables.append(Table(name, index, allowed, scored))
 
     def project(self, facet: str, names: Iterable[str]) -> tuple[Ints, Ints]:
-        """Rows that are equal in some leaves as one: index of each row, and one row of each."""
+        """Rows (those still alive) that are equal in some leaves as one: index of each row, and one row of each."""
         rows = self.facets[facet]
+        wanted = set(names)
         columns = []
         for source in (rows.leaves, rows.tolerances):
             for leaf, values in source.items():
-                if leaf in names and facet_of(leaf) == facet:
+                if leaf in wanted and facet_of(leaf) == facet:
                     columns += list(values) if isinstance(values, tuple) else [values]
-        if not columns:
-            return np.zeros(rows.size, dtype=np.int64), np.zeros(1, dtype=np.int64)
-        _, first, inverse = np.unique(
-            np.nan_to_num(np.column_stack(columns), nan=-1e9), axis=0, return_index=True, return_inverse=True
-        )
-        return inverse.reshape(-1).astype(np.int64), first.astype(np.int64)
+        index = np.zeros(rows.size, dtype=np.int64)
+        alive = np.nonzero(self.terms.alive[facet])[0]
+        if not columns or not len(alive):
+            return index, np.zeros(1, dtype=np.int64)
+        stacked = np.nan_to_num(np.column_stack(columns)[alive], nan=-1e9)
+        _, first, inverse = np.unique(stacked, axis=0, return_index=True, return_inverse=True)
+        index[alive] = inverse.reshape(-1)
+        return index, alive[first].astype(np.int64)
 
     # aims
 

@@ -11,7 +11,19 @@ from kitwright.solver.check import View, judge
 from kitwright.solver.fields import DurationAt
 from kitwright.solver.parts import Cam, Crank, Gasket, Head, Part, Piston, Rod, Spring
 from kitwright.solver.plan import Conditions, Goal, Plan
-from kitwright.solver.quantity import ANGLE, AREA, FORCE, LENGTH, MASS, MOMENT, RATIO, STIFFNESS, Dimension, Quantity, parse
+from kitwright.solver.quantity import (
+    ANGLE,
+    AREA,
+    FORCE,
+    LENGTH,
+    MASS,
+    MOMENT,
+    RATIO,
+    STIFFNESS,
+    Dimension,
+    Quantity,
+    parse,
+)
 from kitwright.solver.registry import FIGURES
 from tests import random_catalogues
 from tests.twin import everything
