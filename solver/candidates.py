@@ -116,7 +116,7 @@ def candidates(catalogue: Catalogue, plan: Plan) -> Candidates:
         else:
             slots[kind] = ((None, *kept) if kind in plan.optional else tuple(kept)) or ()
     found = Candidates(plan, slots, gaskets, ())
-    lonely = _without_partner(found)
+    lonely = {} if found.empty_kinds else _without_partner(found)  # where a kind is emptied, that is the reason
     slots = {
         kind: tuple(part for part in parts if part is None or part.id not in lonely) for kind, parts in slots.items()
     }

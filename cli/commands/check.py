@@ -13,6 +13,7 @@ EPILOG = options.examples(
     "kitwright check plan.yaml --use rod=r85 --use piston=p28 --use gasket=g05",
     "kitwright check plan.yaml --use gasket=g05 --use gasket=g10",
     "kitwright check plan.yaml --use rod=r85 --machine mill=0.25mm --format json",
+    "kitwright check plan.yaml --use rod=r85 --show compression",
     one="a limit is missed",
 )
 
@@ -42,6 +43,14 @@ def check(
     machining: options.Machining = None,
     tolerance: options.Tolerance = None,
     units: options.UnitsOption = None,
+    show: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="FIGURE",
+            help="Print the sum behind a figure instead, line by line, to follow with a calculator",
+            show_default=False,
+        ),
+    ] = None,
     form: options.FormatOption = options.Format.TABLE,
     output: options.OutputOption = None,
 ) -> Status:
@@ -86,6 +95,11 @@ def check(
         say(*(f"  --use {kind}=…   {listing(ids)}" for kind, ids in error.kinds.items()))
         return Status.INPUT
     checked = work_out(combination, wanted)
+    if show:
+        from kitwright.cli.report import write_sums
+
+        deliver(write_sums(checked, wanted, show, form.value), output)
+        return Status.ANSWERED if checked.fits else Status.NOTHING
     deliver(write_check(checked, wanted, form.value), output)
     return Status.ANSWERED if checked.fits else Status.NOTHING
 

@@ -43,6 +43,21 @@ def write_find(answer: Answer, form: str, question: Question) -> str:
     return laid_out(find_report(answer, question), form)
 
 
+def write_sums(checked: Checked, plan: Plan, figures: Sequence[str], form: str) -> str:
+    """Write the sums behind some figures of one combination, in one of the formats."""
+    from kitwright.cli.report.sums import sum_data, sum_rows, sums_report
+
+    if form == "json":
+        from kitwright.cli.report.as_json import dumped
+
+        return dumped(sum_data(checked, plan, figures))
+    if form == "csv":
+        from kitwright.cli.report.as_csv import csv_text
+
+        return csv_text(sum_rows(checked, plan, figures))
+    return laid_out(sums_report(checked, plan, figures), form)
+
+
 def write_check(checked: Checked, plan: Plan, form: str) -> str:
     """Write what ``check`` answers, in one of the formats."""
     if form == "json":

@@ -43,6 +43,8 @@ _OWNERS = {
 }
 """Inputs that are no field of a part, in words."""
 
+_PROPERTIES = {"elasticity": "elasticity", "shear_modulus": "shear modulus", "density": "density"}
+
 
 def by_group() -> Iterator[tuple[str, list[Figure]]]:
     """Give the builder's steps that have figures, each with them."""
@@ -145,6 +147,8 @@ def leaf_meaning(leaf: str) -> str:
     owner, _, rest = leaf.partition(".")
     if rest in _OWNERS.get(owner, {}):
         return _OWNERS[owner][rest]
+    if rest in _PROPERTIES:
+        return f"{_PROPERTIES[rest]} of the {owner}'s material, from the table of materials"
     if owner == "conditions":
         return f"temperature of the {words(rest.rpartition('.')[2])}"
     kind = "gasket" if owner == "gaskets" else owner
