@@ -173,6 +173,9 @@ class Encoder:
         picked = {each: index[rows[each]] if rows is not None else index for each, index in table.index.items()}
         key = ("cell", table.values.tobytes() + b"".join(each.encode() + one.tobytes() for each, one in picked.items()))
         if key not in self._literals:
+            if len(picked) == 2:
+                self._literals[key] = self._two_way(table.values, *picked.items())
+                return self._literals[key]
             used = [np.unique(one).tolist() for one in picked.values()]
             variables = [self._of_classes(each, one) for each, one in picked.items()]
             variables = [self.model.new_constant(each) if isinstance(each, int) else each for each in variables]
@@ -182,6 +185,21 @@ class Encoder:
             self.model.add_allowed_assignments([*variables, cell], cells)
             self._literals[key] = cell
         return self._literals[key]
+
+    def _two_way(self, values: Ints, first: tuple[str, Ints], second: tuple[str, Ints]) -> Any:
+        """A table of two facets: for each index of the one with fewer, the cell is a column of the other."""
+        if len(np.unique(first[1])) < len(np.unique(second[1])):
+            first, second, values = second, first, values.T
+        facet, index = first
+        kept, group = np.unique(second[1], return_inverse=True)
+        low, high = (int(end(values[np.ix_(np.unique(index), kept)])) for end in (np.min, np.max))
+        cell = self.model.new_int_var(low, high, "")
+        literals = self._groups(second[0], group) if len(kept) > 1 else [None]
+        for number, literal in zip(kept.tolist(), literals, strict=True):
+            constraint = self.model.add(cell == self._of_classes(facet, values[index, number]))
+            if literal is not None:
+                constraint.only_enforce_if(literal)
+        return cell
 
     def _column(self, facet: str, column: Any) -> Any:
         return self._of_classes(facet, column[self.first[facet]].astype(np.int64)) if facet in self.first else 0

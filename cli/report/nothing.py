@@ -100,7 +100,9 @@ def _next(answer: Answer, question: Question) -> Command:
         if option:
             purpose = f"The first way out that a command can take ({way.change})"
             return Command(purpose, ("kitwright", "find", question.plan_file, *asked, *option))
-    return Command("What stands in the way", ("kitwright", "explain", question.plan_file, *asked))
+    return Command(
+        "To say what stands in the way takes longer", ("kitwright", "find", question.plan_file, *asked, "--time", "600")
+    )
 
 
 def _option(way: WayOut, answer: Answer) -> tuple[str, ...]:
