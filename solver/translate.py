@@ -119,10 +119,12 @@ class Maker:
         always = False
         for leaf in dict.fromkeys((*leaves_of(name, optional=False), *FIGURES[name].bound_without)):
             owner = facet_of(leaf)
-            if leaf.startswith("money."):
+            if leaf == "money.to_spend":
                 for each, facet in self.facets.items():
                     if facet.unknown.any():
                         flags[each] = facet.unknown > 0
+            elif leaf == "money.parts_to_buy":
+                continue  # always known
             elif owner in self.facets:
                 value = self.facets[owner].leaves[leaf]
                 unknown = np.isnan(value[0] if isinstance(value, tuple) else value)
