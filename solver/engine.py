@@ -15,7 +15,7 @@ from kitwright.solver.terms import Ints
 Bounds = Mapping[str, tuple[int, int]]
 """Key of the order to the range that it is held in."""
 
-FAR = 1 << 40
+FAR = 1 << 52
 """Further than any key of a model reaches."""
 
 KEYS = ("unproved", "closeness", "unknown_cost", "cost", "layers", "operations")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
 from functools import partial
 from math import prod
 from typing import Any, Literal
@@ -20,7 +21,6 @@ from kitwright.solver.rules import PHYSICAL, SAME_SIZE
 from kitwright.solver.slack import LARGEST_TABLE, SlackSum, TooManyCellsError, pick
 from kitwright.solver.stackup import corners, spread, variables, variance
 from kitwright.solver.terms import (
-    BIG,
     SNAP,
     AimLevels,
     AimSum,
@@ -36,6 +36,12 @@ from kitwright.solver.terms import (
     unit_of,
     up,
 )
+
+HEAVIEST = 1 << 16
+"""Greatest weight that a goal has in the model."""
+
+MOST_POINTS = 1 << 30
+"""Greatest closeness that one figure of one row has in the model, before its weight."""
 
 MOST_LEVELS = 400
 """Levels of closeness of one figure on one side; what is further off counts as so many."""
@@ -71,7 +77,8 @@ class Maker:
             self._goal(name, goal)
         for name, goal in aims_of(self.plan).items():
             if goal.ranked_by is not None:
-                self._aim(name, goal, goal.ranked_by)
+                # a smaller weight keeps the model's closeness a lower bound, and its integers small
+                self._aim(name, replace(goal, weight=min(goal.weight, HEAVIEST)), goal.ranked_by)
         for rule in PHYSICAL:
             self._limit(rule.id, rule.figure, "min", 0.0)
         self._gasket_bores()
@@ -488,7 +495,7 @@ def _misses(compared: Any, side: Literal["min", "max"], bound: float) -> Mask:
 
 def _points(value: Any, aim: float, step: float) -> Ints:
     """:func:`kitwright.solver.check.points` on arrays; 0 where the figure is unknown."""
-    quotient = np.minimum(np.abs(value - aim) / step, float(BIG))
+    quotient = np.minimum(np.abs(value - aim) / step, float(MOST_POINTS))
     whole = np.rint(quotient)
     counted = np.where(np.abs(quotient - whole) < NEAR, whole, np.floor(quotient))
     whole_numbers: Ints = np.nan_to_num(counted, nan=0.0).astype(np.int64)
