@@ -256,17 +256,18 @@ class Encoder:
             self.chosen[each] = [self.model.new_bool_var(f"{each}{i}") for i in range(len(groups))]
             self.model.add_exactly_one(self.chosen[each])
         self._links()
-        for linear in self.linear:
-            self._add(linear)
-        for square in self.terms.square:
-            self._add_square(square)
         closeness: Any = self._sum(self.terms.points)
         for table in self.terms.tables:
             closeness = closeness + self._add_table(table)
+        # sums that others run with come first: quench, then clearance volume
         for aim in self.terms.sums:
             closeness = closeness + self._aim_sum(aim)
         for levels in self.terms.levels:
             closeness = closeness + self._aim_levels(levels)
+        for linear in self.linear:
+            self._add(linear)
+        for square in self.terms.square:
+            self._add_square(square)
         expressions = self._key_expressions() | {"closeness": closeness}
         if self.ids:
             expressions |= self._id_ranks()

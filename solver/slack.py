@@ -18,7 +18,7 @@ from kitwright.solver.classes import Facet, facet_of
 from kitwright.solver.evaluate import compute
 from kitwright.solver.registry import FIGURES, Slack, leaves_of
 from kitwright.solver.stackup import cornered, variables
-from kitwright.solver.terms import Floats, Ints, Linear, Mask, SumTable, unit_of, up
+from kitwright.solver.terms import Floats, Ints, Linear, Mask, SumTable, nearest, unit_of, up
 
 LARGEST_TABLE = 30_000
 """Cells that a table may have; beyond, a figure is left to the plain check."""
@@ -105,11 +105,14 @@ class SlackSum:
             return None
         first, *others = terms
         unit = unit_of(first.figure)
-        same = {
-            each: up(sign * first.weight * values[rows[each]] / unit)
-            for each, values in self._column(first.figure).items()
-            if each in rows
-        }
+        # whole numbers that both sides (and every figure with the same first term) share, eased by what rounding may take
+        same: dict[str, Ints] = {}
+        eased = 0
+        for each, values in self._column(first.figure).items():
+            if each in rows:
+                whole, exact = nearest(values[rows[each]] / unit)
+                same[each] = int(sign * first.weight) * whole
+                eased += not exact
         rest: dict[str, Floats] = {}
         linear = Linear("", {})
         for slack in others:
@@ -128,6 +131,9 @@ class SlackSum:
                 for each, values in value.items():
                     rest[each] = rest.get(each, 0.0) + sign * slack.weight * values[rows[each]]
         linear.terms = {each: up(values / unit) for each, values in rest.items()}
+        if eased:
+            owner = next(iter(linear.terms), next(iter(same)))
+            linear.terms[owner] = linear.terms.get(owner, np.zeros_like(same.get(owner, 0))) + eased
         return Linear("", same), linear
 
     def columns(self) -> dict[str, list[Any]]:
