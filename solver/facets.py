@@ -13,7 +13,7 @@ and one each for spring, retainer, spring shim, pushrod and flywheel.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from fractions import Fraction
 from itertools import product
 from typing import Any
@@ -32,8 +32,10 @@ from kitwright.solver.rules import FITS, carries_tag
 class Builder:
     """Makes the facets of a search from its candidates and the leaves that the plan can see."""
 
-    def __init__(self, candidates: Candidates, leaves: set[str]) -> None:
+    def __init__(self, candidates: Candidates, leaves: set[str], tick: Callable[[], None] = lambda: None) -> None:
+        """``tick`` is called now and then; it raises where the time is up."""
         self.candidates = candidates
+        self.tick = tick
         self.plan = candidates.plan
         self.by_owner: dict[str, list[str]] = {}
         for leaf in sorted(leaves):
@@ -57,6 +59,7 @@ class Builder:
     def build(self) -> Facets:
         """All facets."""
         facets = {"short": self._short()}
+        self.tick()
         if self._has_base():
             facets["base"] = self._base()
         facets["stack"] = self._stack()
@@ -191,6 +194,7 @@ class Builder:
         state, piston = np.nonzero(on_block)
         pieces: list[tuple[Ints, Ints, Ints, Ints]] = []
         for rod in range(len(pins)):
+            self.tick()
             with_pin = pins[rod, piston] & rod_tags[state, rod]
             tops, cranks = np.nonzero(with_pin)[0], np.nonzero(journals[:, rod])[0]
             left, right = np.repeat(tops, len(cranks)), np.tile(cranks, len(tops))

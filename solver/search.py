@@ -79,8 +79,8 @@ class Search:
         self.best = Best(wanted)
         self.counts = {"solves": 0, "proposed": 0, "checked": 0, "classes": 0}
         self.proven = "nothing yet"
-        self.facets: Facets = Builder(options, wanted_leaves(plan)).build()
-        self.terms: Terms = Maker(self.facets, plan).make()
+        self.facets: Facets = Builder(options, wanted_leaves(plan), clock.check).build()
+        self.terms: Terms = Maker(self.facets, plan, clock.check).make()
         self.alive = prune(self.terms, self.terms.alive)
         self.orders = self._id_orders()
 
@@ -336,17 +336,21 @@ def find(
     considered = Considered(options.possible, options.parts_out)
     if options.empty_kinds:
         return _nothing(catalogue, plan, considered, clock, {}, why)
-    search = Search(options, plan, top, clock, progress)
-    status: Literal["complete", "incomplete"] = "complete"
-    proven = ""
+    search: Search | None = None
+    complete = False
     try:
+        search = Search(options, plan, top, clock, progress)
         search.run()
+        complete = True
     except (OutOfTimeError, KeyboardInterrupt):
-        status, proven = "incomplete", search.proven
+        pass  # the answer says so
+    if search is None:
+        return Answer(plan, "incomplete", (), considered, None, "nothing yet", clock.spent)
     found = tuple(_checked(search.best, plan))
-    if status == "complete" and not found:
+    if complete and not found:
         return _nothing(catalogue, plan, considered, clock, search.counts, why)
-    return Answer(plan, status, found, considered, None, proven, clock.spent, search.counts)
+    status: Literal["complete", "incomplete"] = "complete" if complete else "incomplete"
+    return Answer(plan, status, found, considered, None, "" if complete else search.proven, clock.spent, search.counts)
 
 
 def _nothing(

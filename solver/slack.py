@@ -105,7 +105,7 @@ class SlackSum:
             return None
         first, *others = terms
         unit = unit_of(first.figure)
-        # whole numbers that both sides (and every figure with the same first term) share, eased by what rounding may take
+        # whole numbers that both sides (and figures with the same first term) share, eased by what rounding may take
         same: dict[str, Ints] = {}
         eased = 0
         for each, values in self._column(first.figure).items():

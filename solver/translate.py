@@ -61,7 +61,9 @@ def wanted_leaves(plan: Plan) -> set[str]:
 class Maker:
     """Turns goals and rules into terms."""
 
-    def __init__(self, facets: Facets, plan: Plan) -> None:
+    def __init__(self, facets: Facets, plan: Plan, tick: Callable[[], None] = lambda: None) -> None:
+        """``tick`` is called now and then; it raises where the time is up."""
+        self.tick = tick
         self.facets = facets.facets
         self.plan = plan
         self._reader = Reader(Combination({}), plan)
@@ -178,6 +180,7 @@ class Maker:
             self._limit(name, goal.figure, "max", goal.maximum)
 
     def _limit(self, name: str, figure: str, side: Literal["min", "max"], bound: float) -> None:
+        self.tick()
         entry = FIGURES[figure]
         scope = self.scope(figure)
         if not scope:
