@@ -21,6 +21,7 @@ from kitwright.solver.registry import FIGURES, UNITS
 from kitwright.solver.result import Answer, Checked, Closest, Conflict, WayOut
 
 Find = Callable[[Catalogue, Plan, int, float], Answer]
+Fits = Callable[[Catalogue, Plan, float], bool]
 
 FINE = 200
 """Steps of a goal are cut this fine when the nearest value to a bound is looked for."""
@@ -83,13 +84,15 @@ def _without_pin(kind: str) -> Callable[[Plan], Plan]:
 class Oracle:
     """Whether sets of requirements hold, remembered."""
 
-    def __init__(self, catalogue: Catalogue, plan: Plan, find: Find, clock: Clock) -> None:
+    def __init__(self, catalogue: Catalogue, plan: Plan, find: Find, clock: Clock, fits: Fits | None = None) -> None:
         self.catalogue = catalogue
         self.plan = plan
         self.find = find
+        self.fits = fits or (lambda some, asked, seconds: bool(find(some, asked, 1, seconds).combinations))
         self.clock = clock
         self.all = {each.name: each for each in requirements(plan)}
         self._known: dict[frozenset[str], Answer] = {}
+        self._holds: dict[frozenset[str], bool] = {}
 
     def plan_with(self, kept: Iterable[str]) -> Plan:
         """The plan with only some of its requirements."""
@@ -116,8 +119,19 @@ class Oracle:
         return answer
 
     def holds(self, kept: Iterable[str]) -> bool:
-        """Whether some requirements have an answer together."""
-        return bool(self.answer(kept).combinations)
+        """Whether some requirements have an answer together: what holds together holds in any part of it."""
+        key = frozenset(kept)
+        if key not in self._holds:
+            if any(known and key <= other for other, known in self._holds.items()):
+                self._holds[key] = True
+            elif any(not known and other <= key for other, known in self._holds.items()):
+                self._holds[key] = False
+            else:
+                self.clock.check()
+                plan = self.plan_with(key)
+                limits = {name: Goal(name, None, goal.minimum, goal.maximum) for name, goal in plan.goals.items()}
+                self._holds[key] = self.fits(self.catalogue, plan.but(goals=limits), self.clock.left)
+        return self._holds[key]
 
 
 def smallest_conflict(oracle: Oracle) -> tuple[str, ...]:
@@ -146,9 +160,9 @@ def _first_hitting(names: list[str], corrections: list[frozenset[str]]) -> tuple
     return tuple(names)
 
 
-def conflict(catalogue: Catalogue, plan: Plan, find: Find, seconds: float) -> Conflict | None:
+def conflict(catalogue: Catalogue, plan: Plan, find: Find, fits: Fits, seconds: float) -> Conflict | None:
     """Why a plan that has no answer has none; None where time runs out before that is proved."""
-    oracle = Oracle(catalogue, plan, find, Clock(seconds))
+    oracle = Oracle(catalogue, plan, find, Clock(seconds), fits)
     try:
         wanted = smallest_conflict(oracle)
         closest = tuple(_closest(oracle, wanted))

@@ -72,7 +72,15 @@ class Best:
 class Search:
     """One question to one catalogue."""
 
-    def __init__(self, options: Candidates, plan: Plan, wanted: int, clock: Clock, progress: Progress | None) -> None:
+    def __init__(
+        self,
+        options: Candidates,
+        plan: Plan,
+        wanted: int,
+        clock: Clock,
+        progress: Progress | None,
+        tables: bool = True,
+    ) -> None:
         self.plan = plan
         self.clock = clock
         self.progress = progress or (lambda _: None)
@@ -80,7 +88,7 @@ class Search:
         self.counts = {"solves": 0, "proposed": 0, "checked": 0, "classes": 0}
         self.proven = "nothing yet"
         self.facets: Facets = Builder(options, wanted_leaves(plan), clock.check).build()
-        self.terms: Terms = Maker(self.facets, plan, clock.check).make()
+        self.terms: Terms = Maker(self.facets, plan, clock.check).make(tables)
         self.alive = prune(self.terms, self.terms.alive)
         self.orders = self._id_orders()
 
@@ -215,6 +223,15 @@ class Search:
             return FAR
         highest: float = self.best.keys[-1][2][1]
         return math.ceil(highest / MONEY_UNIT) + 1
+
+    def any(self) -> bool | None:
+        """Whether anything fits, by a first look: None where that does not decide it."""
+        if self.empty:
+            return False
+        complete = self._collect(self._model(self.alive, FAR), {})
+        if self.best.found:
+            return True
+        return False if complete else None
 
     @staticmethod
     def _window(found: int) -> int:
@@ -353,10 +370,29 @@ def find(
     return Answer(plan, status, found, considered, None, "" if complete else search.proven, clock.spent, search.counts)
 
 
+def fits(catalogue: Catalogue, plan: Plan, seconds: float = DEFAULT_SECONDS) -> bool:
+    """Whether any combination fits a plan, however close: quicker than finding the closest.
+
+    Raises:
+        OutOfTimeError: the time was up before that was decided.
+    """
+    options = candidates(catalogue, plan)
+    if options.empty_kinds:
+        return False
+    clock = Clock(seconds)
+    for tables in (False, True):  # the tables cost most and seldom decide it
+        search = Search(options, plan, 1, clock, None, tables)
+        seen = search.any()
+        if seen is not None:
+            return seen
+    search.run()
+    return bool(search.best.found)
+
+
 def _nothing(
     catalogue: Catalogue, plan: Plan, considered: Considered, clock: Clock, counts: dict[str, int], why: bool
 ) -> Answer:
-    reason = conflict(catalogue, plan, find, max(clock.left, 1.0)) if why else None
+    reason = conflict(catalogue, plan, find, fits, max(clock.left, 1.0)) if why else None
     return Answer(plan, "nothing_fits", (), considered, reason, "", clock.spent, counts)
 
 

@@ -1,4 +1,4 @@
-"""Compare the search with the exhaustive twin on many seeds: ``python -m tests.campaign N [--first SEED] [--motion]``."""
+"""Compare search and twin on many seeds: ``python -m tests.campaign N [--first SEED] [--motion]``."""
 
 from __future__ import annotations
 

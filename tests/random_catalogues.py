@@ -293,6 +293,10 @@ def _plan(rng: random.Random, catalogue: Catalogue) -> Plan:
     if len(ids) == 4 and rng.random() < 0.3:
         decks = (MeasuredDeck(parse_deck(rng.choice(["0.3 mm down ± 0.02 mm", "0.1 mm up"])), ids),)
     optional = ("retainer", "spring_shim", "spacer", "rocker", "flywheel")
+    gaskets = rng.choice([1, 1, 2, 2, 3])
+    if use.get("gasket") and gaskets > 1:  # an exact stack: the gasket pinned with itself or another
+        use["gasket"] += tuple(rng.choice(catalogue.of_kind("gasket")).id for _ in range(rng.randint(1, gaskets - 1)))
+        avoid -= set(use["gasket"])
     return Plan(
         name="random",
         use=use,
@@ -300,7 +304,7 @@ def _plan(rng: random.Random, catalogue: Catalogue) -> Plan:
         shelf_only=shelf,
         kinds=frozenset(kind for kind in kinds if rng.random() < 0.8) if rng.random() < 0.15 else None,
         optional=frozenset(kind for kind in optional if rng.random() < 0.4),
-        gaskets=rng.choice([1, 1, 2, 2, 3]),
+        gaskets=gaskets,
         machining=frozenset(machining),
         tolerance=rng.choice(["nominal", "nominal", "statistical", "worst_case"]),
         measured_decks=decks,

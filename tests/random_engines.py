@@ -24,7 +24,7 @@ from kitwright.solver.parts import (
     Spring,
     SpringShim,
 )
-from kitwright.solver.plan import Conditions, Goal, MeasuredDeck, Plan
+from kitwright.solver.plan import Conditions, MeasuredDeck, Plan
 from kitwright.solver.quantity import (
     ANGLE,
     AREA,
@@ -218,8 +218,3 @@ def _cam(bench: Bench) -> Cam:
         max_rpm=value(6900, 8000, "rpm", ROTATION, 150),
         **timing,
     )
-
-
-def goals_on(*names: str) -> dict[str, Goal]:
-    """Goals that ask nothing, so that a figure is looked at."""
-    return {name: Goal(name) for name in names}

@@ -55,7 +55,7 @@ MOTION_GOALS = (
 
 
 def parts(seed: int) -> list[Part]:
-    """The parts of :mod:`tests.random_catalogues` with the fields of motion added, each with a chance of being unknown."""
+    """The parts of :mod:`tests.random_catalogues` with the fields of motion added, each perhaps unknown."""
     rng = random.Random(seed * 31 + 7)
 
     def value(number: float, unit: str, dimension: Dimension, tolerance: float = 0.0, chance: float = 0.95) -> Any:

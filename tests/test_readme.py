@@ -10,6 +10,7 @@ import subprocess
 import sys
 import tomllib
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -41,6 +42,7 @@ def console(page: str) -> Iterator[tuple[str, str]]:
 CONSOLE = [(page, *each) for page in PAGES for each in console(page)]
 
 
+@cache
 def process(*words: str, folder: Path) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         words,
@@ -82,9 +84,7 @@ def test_every_page_that_shows_commands_is_read() -> None:
 
 
 @pytest.mark.parametrize(("page", "command", "printed"), CONSOLE, ids=[f"{page}: {line}" for page, line, _ in CONSOLE])
-def test_what_is_printed_is_what_comes_back(
-    page: str, command: str, printed: str, bench: Path, tmp_path: Path
-) -> None:
+def test_what_is_printed_is_what_comes_back(page: str, command: str, printed: str, bench: Path, tmp_path: Path) -> None:
     words = shlex.split(command)
     assert words[0] == "kitwright"
     done = process(COMMAND, *words[1:], folder=tmp_path if words[1] == "start" else bench)

@@ -99,7 +99,7 @@ def check(
         from kitwright.cli.report import write_sums
 
         deliver(write_sums(checked, wanted, show, form.value), output)
-        return Status.ANSWERED if checked.fits else Status.NOTHING
+        return Status.ANSWERED
     deliver(write_check(checked, wanted, form.value), output)
     return Status.ANSWERED if checked.fits else Status.NOTHING
 

@@ -98,11 +98,27 @@ def _next(answer: Answer, question: Question) -> Command:
     for way in answer.conflict.ways_out if answer.conflict is not None else ():
         option = _option(way, answer)
         if option:
+            asked = _without(asked, option)
             purpose = f"The first way out that a command can take ({way.change})"
             return Command(purpose, ("kitwright", "find", question.plan_file, *asked, *option))
     return Command(
         "To say what stands in the way takes longer", ("kitwright", "find", question.plan_file, *asked, "--time", "600")
     )
+
+
+def _without(asked: tuple[str, ...], option: tuple[str, ...]) -> tuple[str, ...]:
+    """What was typed, less what a new option replaces: the same option, for the same goal where it names one."""
+    name, value = option[0], option[1] if len(option) > 1 else ""
+    kept: list[str] = []
+    words = iter(asked)
+    for word in words:
+        if not word.startswith("--") or word != name or not value:
+            kept.append(word)
+            continue
+        old = next(words, "")
+        if "=" in value and old.partition("=")[0] != value.partition("=")[0]:
+            kept += [word, old]
+    return tuple(kept)
 
 
 def _option(way: WayOut, answer: Answer) -> tuple[str, ...]:

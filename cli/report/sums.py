@@ -42,7 +42,9 @@ def _label(each: Input) -> str:
 def _value(value: float, unit: str) -> str:
     if not math.isfinite(value):
         return "not known"
-    return f"{plain(value)} {unit}".strip()
+    if abs(value) < 1e-9:  # what float arithmetic leaves of nothing
+        value = 0.0
+    return f"{plain(value)} {unit}".strip().replace("-", "−")
 
 
 def sum_data(checked: Checked, plan: Plan, figures: Sequence[str]) -> dict[str, Any]:
