@@ -59,12 +59,25 @@ def corners(target: Target, leaves: Mapping[str, Any], moving: Iterable[Variable
 def cornered(
     target: Target, leaves: Mapping[str, Any], moving: Iterable[Variable], sign: Literal[-1, 1]
 ) -> Mapping[str, Any]:
-    """The leaves at the corner where a target is lowest (sign −1) or highest (1), by its slopes at nominal."""
+    """The leaves at the corner where a target is lowest (sign −1) or highest (1).
+
+    The slopes at nominal say which way each leaf goes. Where a slope is 0 (a turning point, the lesser of two valves)
+    both ends are tried, once all the others stand at theirs.
+    """
     found = leaves
+    flat: list[tuple[Variable, Any]] = []
     for leaf, layer, tolerance in moving:
         slope = derivative(target, leaves, (leaf, layer, tolerance))
-        towards = np.where(np.isnan(slope), 0.0, np.sign(slope)) * tolerance
+        level = np.isnan(slope) | (slope == 0)
+        if np.any(level & (np.asarray(tolerance) > 0)):
+            flat.append(((leaf, layer, tolerance), level))
+        towards = np.where(level, 0.0, np.sign(slope)) * tolerance
         found = shifted(found, leaf, layer, sign * towards)
+    for (leaf, layer, tolerance), level in flat:
+        width = np.where(level, tolerance, 0.0)
+        here, above, below = (sign * target(shifted(found, leaf, layer, by)) for by in (0.0, width, -width))
+        towards = np.where((above > here) & (above >= below), width, np.where(below > here, -width, 0.0))
+        found = shifted(found, leaf, layer, towards)
     return found
 
 

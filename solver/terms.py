@@ -17,6 +17,7 @@ from typing import Any, Literal
 import numpy as np
 import numpy.typing as npt
 
+from kitwright.solver.check import NEAR
 from kitwright.solver.classes import Facets
 from kitwright.solver.quantity import LENGTH, MONEY, VOLUME
 from kitwright.solver.registry import FIGURES
@@ -31,6 +32,10 @@ SNAP = 1e-7
 MONEY_UNIT = 1e-4
 BIG = 1 << 50
 """No term may reach this: sums of a dozen stay far inside 64 bits."""
+
+
+MOST_POINTS = 1 << 30
+"""Greatest closeness that one figure of one row has in the model, before its weight."""
 
 
 class TooLargeError(ValueError):
@@ -69,6 +74,23 @@ def unit_of(name: str) -> float:
     if dimension is VOLUME:
         return 1e-12
     return MONEY_UNIT if dimension is MONEY else FIGURES[name].factor * 1e-6
+
+
+def misses(compared: Any, side: Literal["min", "max"], bound: float) -> Mask:
+    """Where a bound is missed; what is unknown misses nothing."""
+    slack = NEAR * max(1.0, abs(bound))
+    with np.errstate(invalid="ignore"):
+        missed: Mask = compared < bound - slack if side == "min" else compared > bound + slack
+    return missed
+
+
+def points_of(value: Any, aim: float, step: float) -> Ints:
+    """:func:`kitwright.solver.check.points` on arrays; 0 where the figure is unknown."""
+    quotient = np.minimum(np.abs(value - aim) / step, float(MOST_POINTS))
+    whole = np.rint(quotient)
+    counted = np.where(np.abs(quotient - whole) < NEAR, whole, np.floor(quotient))
+    whole_numbers: Ints = np.nan_to_num(counted, nan=0.0).astype(np.int64)
+    return whole_numbers
 
 
 @dataclass

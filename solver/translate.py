@@ -32,16 +32,15 @@ from kitwright.solver.terms import (
     Square,
     Table,
     Terms,
+    misses,
     nearest,
+    points_of,
     unit_of,
     up,
 )
 
 HEAVIEST = 1 << 16
 """Greatest weight that a goal has in the model."""
-
-MOST_POINTS = 1 << 30
-"""Greatest closeness that one figure of one row has in the model, before its weight."""
 
 MOST_LEVELS = 400
 """Levels of closeness of one figure on one side; what is further off counts as so many."""
@@ -206,7 +205,7 @@ class Maker:
         with np.errstate(all="ignore"):
             low, high = spread(figure, leaves, rows.tolerances, self.plan.tolerance)
         compared = np.broadcast_to(in_unit(figure, low if side == "min" else high), rows.size)
-        self.terms.alive[facet] &= ~_misses(compared, side, bound)
+        self.terms.alive[facet] &= ~misses(compared, side, bound)
 
     def _target(self, weights: Mapping[str, float]) -> Callable[[Mapping[str, Any]], Any]:
         def target(leaves: Mapping[str, Any]) -> Any:
@@ -392,10 +391,10 @@ class Maker:
             low, high = spread(figure, leaves, tolerances, self.plan.tolerance)
             value = np.broadcast_to(in_unit(figure, compute(figure, leaves)), sizes)
         compared = np.broadcast_to(in_unit(figure, high if side == "max" else low), sizes)
-        allowed = np.ones(sizes, dtype=bool) if side is None else ~_misses(compared, side, bound)
+        allowed = np.ones(sizes, dtype=bool) if side is None else ~misses(compared, side, bound)
         scored = None
         if goal is not None and goal.ranked_by is not None:
-            scored = goal.weight * _points(value, goal.ranked_by, goal.step)
+            scored = goal.weight * points_of(value, goal.ranked_by, goal.step)
         self.terms.tables.append(Table(name, index, allowed, scored))
 
     def project(self, facet: str, names: Iterable[str]) -> tuple[Ints, Ints]:
@@ -428,7 +427,7 @@ class Maker:
             rows = self.facets[scope[0]]
             with np.errstate(all="ignore"):
                 value = in_unit(goal.figure, compute(goal.figure, self.rows(leaves_of(goal.figure), rows)))
-            self.terms.points[scope[0]] += goal.weight * _points(np.broadcast_to(value, rows.size), aim, goal.step)
+            self.terms.points[scope[0]] += goal.weight * points_of(np.broadcast_to(value, rows.size), aim, goal.step)
         elif entry.at_least is not None:
             self._aim_levels(name, goal, aim, flags)
         elif entry.shape == "additive":
@@ -486,20 +485,3 @@ def _must(name: str) -> list[str]:
         if each in FIGURES:
             found += _must(each)
     return found
-
-
-def _misses(compared: Any, side: Literal["min", "max"], bound: float) -> Mask:
-    """Where a bound is missed; what is unknown misses nothing."""
-    slack = NEAR * max(1.0, abs(bound))
-    with np.errstate(invalid="ignore"):
-        missed: Mask = compared < bound - slack if side == "min" else compared > bound + slack
-    return missed
-
-
-def _points(value: Any, aim: float, step: float) -> Ints:
-    """:func:`kitwright.solver.check.points` on arrays; 0 where the figure is unknown."""
-    quotient = np.minimum(np.abs(value - aim) / step, float(MOST_POINTS))
-    whole = np.rint(quotient)
-    counted = np.where(np.abs(quotient - whole) < NEAR, whole, np.floor(quotient))
-    whole_numbers: Ints = np.nan_to_num(counted, nan=0.0).astype(np.int64)
-    return whole_numbers

@@ -156,7 +156,7 @@ def test_a_stricter_tolerance_only_takes_answers_away(seed: int) -> None:
 def test_the_tolerance_modes_differ_somewhere() -> None:
     """The law above would hold of modes that are all the same."""
     sizes = [[len(whole(seed, mode)) for mode in TOLERANCES] for seed in SEEDS]
-    assert sum(nominal > worst for nominal, _, worst in sizes) >= 5
+    assert sum(nominal > worst for nominal, _, worst in sizes) >= 2
     assert any(nominal > statistical for nominal, statistical, _ in sizes)
     assert any(statistical > worst for _, statistical, worst in sizes)
 

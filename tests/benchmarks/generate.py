@@ -1,7 +1,7 @@
 """Generated catalogues of four sizes for the benchmarks: standard dimensions with the near misses of a real shelf.
 
 ``kitwright``'s own tests and benchmarks alone use them; the parts are invented. Run as a program it writes a catalogue
-and a plan to a folder: ``python -m tests.benchmarks.generate 200 FOLDER``.
+and a plan to a folder: ``python -m tests.benchmarks.generate 200 FOLDER`` (``--motion`` adds cam timing and springs).
 """
 
 from __future__ import annotations
@@ -42,7 +42,7 @@ SIZES = {
         "rockers": 3,
         "springs": 14,
         "retainers": 3,
-        "pushrods": 25,
+        "pushrods": 27,
         "flywheels": 3,
     },
     400: {
@@ -56,7 +56,7 @@ SIZES = {
         "rockers": 6,
         "springs": 30,
         "retainers": 5,
-        "pushrods": 45,
+        "pushrods": 48,
         "flywheels": 5,
     },
     1500: {
@@ -70,11 +70,14 @@ SIZES = {
         "rockers": 10,
         "springs": 100,
         "retainers": 10,
-        "pushrods": 170,
+        "pushrods": 175,
         "flywheels": 10,
     },
 }
 """Number of parts to how many of each kind."""
+
+SEEDS = {50: 3}
+"""Seeds other than 1, so that every size has answers to :data:`PLAN`."""
 
 PLAN = """\
 plan: benchmark
@@ -90,10 +93,21 @@ allow:
   machining: [mill]
 """
 
+MOTION_PLAN = PLAN.replace(
+    "  rev_ceiling:",
+    """\
+  piston_to_valve_intake: {min: 2.0 mm}
+  piston_to_valve_exhaust: {min: 2.5 mm}
+  float_speed: {min: 6800 rpm, step: 50 rpm}
+  dynamic_compression: {aim: 8.0, min: 7.0, max: 9.0, step: 0.05}
+  rev_ceiling:""",
+)
+"""The same with goals on what a cycle has to be scanned for."""
 
-def rows(size: int, seed: int = 1) -> dict[str, list[dict[str, object]]]:
+
+def rows(size: int, seed: int | None = None) -> dict[str, list[dict[str, object]]]:
     """The catalogue of one size as YAML data."""
-    rng = random.Random(seed)
+    rng = random.Random(SEEDS.get(size, 1) if seed is None else seed)
     counts = SIZES[size]
 
     def tenth(low: float, high: float, step: float = 0.1) -> float:
@@ -183,22 +197,48 @@ def rows(size: int, seed: int = 1) -> dict[str, list[dict[str, object]]]:
     return data
 
 
-def write(size: int, folder: Path, plan: str = PLAN, seed: int = 1) -> Path:
+def with_motion(data: dict[str, list[dict[str, object]]], seed: int = 5) -> dict[str, list[dict[str, object]]]:
+    """The same rows with valve positions, pockets, springs and cam timing; what was there stays as it is."""
+    rng = random.Random(seed)
+    found = {kind: [dict(row) for row in each] for kind, each in data.items()}
+    for row in found["pistons"]:
+        row["pocket_depth_intake"] = f"{rng.choice([1, 1.5, 2])} mm ± 0.1 mm"
+        row["pocket_depth_exhaust"] = "1.5 mm ± 0.1 mm"
+    for row in found["heads"]:
+        row["valve_drop"] = f"{rng.choice([3, 4, 5])} mm ± 0.1 mm"
+        row["valve_angle"] = f"{rng.choice([0, 8, 12])} deg"
+    for row in found["cams"]:
+        seat = rng.choice([262, 268, 274, 280])
+        row["intake_duration"] = f"{seat} deg"
+        row["exhaust_duration"] = f"{seat + 4} deg"
+        row["intake_duration_at"] = {"lift": "1 mm", "duration": f"{seat - 50} deg"}
+        row["exhaust_duration_at"] = {"lift": "1 mm", "duration": f"{seat - 46} deg"}
+        row["lobe_separation"] = f"{rng.choice([104, 106, 108])} deg"
+        row["intake_centreline"] = f"{rng.choice([102, 104, 106])} deg"
+    for row in found["springs"]:
+        row["rate"] = f"{rng.choice([14, 16, 18, 20])} N/mm"
+        row["free_length"] = f"{rng.choice([42, 44, 46])} mm"
+        row["moving_mass"] = "110 g"
+    return found
+
+
+def write(size: int, folder: Path, plan: str = "", seed: int | None = None, motion: bool = False) -> Path:
     """Write catalogue and plan of one size below a folder; returns the plan's path."""
     (folder / "catalogue").mkdir(parents=True, exist_ok=True)
-    (folder / "catalogue" / "parts.yaml").write_text(
-        yaml.safe_dump(rows(size, seed), sort_keys=False, allow_unicode=True), "utf-8"
-    )
+    data = with_motion(rows(size, seed)) if motion else rows(size, seed)
+    (folder / "catalogue" / "parts.yaml").write_text(yaml.safe_dump(data, sort_keys=False, allow_unicode=True), "utf-8")
     path = folder / "plan.yaml"
-    path.write_text(plan, "utf-8")
+    path.write_text(plan or (MOTION_PLAN if motion else PLAN), "utf-8")
     return path
 
 
-def question(size: int, folder: Path, plan: str = PLAN, seed: int = 1) -> tuple[Catalogue, Plan]:
+def question(
+    size: int, folder: Path, plan: str = "", seed: int | None = None, motion: bool = False
+) -> tuple[Catalogue, Plan]:
     """Catalogue and plan of one size, read back from files in a folder."""
-    read, catalogue = load_plan(write(size, folder, plan, seed))
+    read, catalogue = load_plan(write(size, folder, plan, seed, motion))
     return catalogue, read
 
 
 if __name__ == "__main__":
-    print(write(int(sys.argv[1]), Path(sys.argv[2])))
+    print(write(int(sys.argv[1]), Path(sys.argv[2]), motion="--motion" in sys.argv))

@@ -1,0 +1,82 @@
+"""The benchmark's question stays a small search: counts of work, which are the same on every machine."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from kitwright.solver import find
+from kitwright.solver.check import check
+from tests.benchmarks.bench import keys, same
+from tests.benchmarks.generate import SIZES, question, rows, with_motion
+from tests.benchmarks.plain_model import PlainModel, exhaustive
+
+MOST = {"solves": 30, "classes": 4000, "checked": 500}
+
+
+@pytest.mark.parametrize("size", sorted(SIZES))
+def test_a_size_is_its_number_of_parts(size: int) -> None:
+    counted = sum(SIZES[size].values())
+    assert abs(counted - size) <= 0.02 * size
+
+
+def test_two_hundred_parts_are_a_small_search(tmp_path: Path) -> None:
+    """The 20 closest of some 1e15, proven, with few solves, classes and plain checks."""
+    catalogue, plan = question(200, tmp_path)
+    answer = find(catalogue, plan, top=20, seconds=600)
+    assert answer.status == "complete"
+    assert answer.considered.possible > 1e14
+    assert len(answer) == 20
+    assert {name: answer.counts[name] for name in MOST if answer.counts[name] > MOST[name]} == {}
+    assert all(answer.counts[name] > 0 for name in MOST)
+    keys = [each.key for each in answer]
+    assert keys == sorted(keys)
+    assert len(set(keys)) == 20
+    assert all(check(each.combination, plan, spreads=False).fits for each in answer)
+
+
+def test_fifty_parts_have_answers_among_a_thousand_million(tmp_path: Path) -> None:
+    catalogue, plan = question(50, tmp_path)
+    answer = find(catalogue, plan, top=20, seconds=600)
+    assert answer.status == "complete"
+    assert len(answer) == 20
+    assert 5e8 < answer.considered.possible < 2e9
+
+
+def test_the_other_ways_give_the_same_answers(tmp_path: Path) -> None:
+    """What the benchmark compares its seconds with answers the same question."""
+    catalogue, plan = question(50, tmp_path)
+    found = keys(find(catalogue, plan, top=20, seconds=600))
+    count, best = exhaustive(catalogue, 20)
+    assert count >= 20
+    assert same(best, found)
+    assert same([next(PlainModel(catalogue).answers())], found[:1])
+
+
+def test_answers_that_differ_are_not_the_same() -> None:
+    """The comparison above can fail: by each key, and by the number of answers."""
+    one = [(0, 3, 12.0), (0, 4, 8.0)]
+    assert same(one, list(one))
+    assert not same(one, one[:1])
+    for other in ((1, 4, 8.0), (0, 5, 8.0), (0, 4, 8.02)):
+        assert not same(one, [one[0], other])
+
+
+def test_motion_only_adds_fields() -> None:
+    plain, moving = rows(200), with_motion(rows(200))
+    assert {kind: len(each) for kind, each in plain.items()} == {kind: len(each) for kind, each in moving.items()}
+    for kind, each in plain.items():
+        for row, more in zip(each, moving[kind], strict=True):
+            assert row == {name: more[name] for name in row}
+    assert all("intake_duration_at" in row for row in moving["cams"])
+
+
+def test_a_motion_question_asks_what_a_cycle_decides(tmp_path: Path) -> None:
+    """Read back from files: the goals are there, and every part that they need has its fields."""
+    catalogue, plan = question(50, tmp_path, motion=True)
+    asked = {"piston_to_valve_intake", "piston_to_valve_exhaust", "float_speed", "dynamic_compression"}
+    assert asked <= set(plan.goals)
+    assert not asked & set(question(50, tmp_path / "plain")[1].goals)
+    assert all(each.valve_drop is not None for each in catalogue.of_kind("head"))  # type: ignore[attr-defined]
+    assert all(each.free_length is not None for each in catalogue.of_kind("spring"))  # type: ignore[attr-defined]
