@@ -61,23 +61,29 @@ def cornered(
 ) -> Mapping[str, Any]:
     """The leaves at the corner where a target is lowest (sign −1) or highest (1).
 
-    The slopes at nominal say which way each leaf goes. Where a slope is 0 (a turning point, the lesser of two valves)
-    both ends are tried, once all the others stand at theirs.
+    The slopes at nominal say which way each leaf goes. Then each leaf's other end (or both, where a slope is 0: a
+    turning point, the lesser of two valves) is tried once with all the others at theirs.
     """
+    moving = list(moving)
     found = leaves
-    flat: list[tuple[Variable, Any]] = []
+    places = []
     for leaf, layer, tolerance in moving:
         slope = derivative(target, leaves, (leaf, layer, tolerance))
-        level = np.isnan(slope) | (slope == 0)
-        if np.any(level & (np.asarray(tolerance) > 0)):
-            flat.append(((leaf, layer, tolerance), level))
-        towards = np.where(level, 0.0, np.sign(slope)) * tolerance
-        found = shifted(found, leaf, layer, sign * towards)
-    for (leaf, layer, tolerance), level in flat:
-        width = np.where(level, tolerance, 0.0)
-        here, above, below = (sign * target(shifted(found, leaf, layer, by)) for by in (0.0, width, -width))
-        towards = np.where((above > here) & (above >= below), width, np.where(below > here, -width, 0.0))
-        found = shifted(found, leaf, layer, towards)
+        places.append(sign * np.where(np.isnan(slope), 0.0, np.sign(slope)) * tolerance)
+        found = shifted(found, leaf, layer, places[-1])
+    best = sign * np.asarray(target(found))
+    for (leaf, layer, tolerance), place in zip(moving, places, strict=True):
+        for end in (tolerance, -tolerance):
+            by = np.where(place == end, 0.0, end - place)
+            if not np.any(by):
+                continue
+            value = sign * np.asarray(target(shifted(found, leaf, layer, by)))
+            better = value > best
+            if np.any(better):
+                step = np.where(better, by, 0.0)
+                found = shifted(found, leaf, layer, step)
+                place = place + step
+                best = np.where(better, value, best)
     return found
 
 

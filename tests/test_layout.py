@@ -114,6 +114,14 @@ def test_only_the_search_knows_ortools(module: Path) -> None:
         assert module.stem in SOLVER_ENGINE
 
 
+@pytest.mark.parametrize("name", ["kitwright.solver.formulas", "kitwright.catalogs", "kitwright.cli.main"])
+def test_no_one_else_loads_ortools_or_pint_by_being_imported(name: str) -> None:
+    """What is imported on the way counts, too: the two take longer to load than a small question to answer."""
+    code = f"import sys, {name}; print(sorted({{'ortools', 'pint'}} & set(sys.modules)))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
 @pytest.mark.parametrize("module", [each for each in MODULES if each.parts[0] == "solver"], ids=str)
 def test_the_plain_check_is_free_of_the_search(module: Path) -> None:
     """What decides does not look at what proposes."""

@@ -15,6 +15,7 @@ from typing import Any
 
 import pytest
 
+import kitwright.catalogs
 import kitwright.solver
 import kitwright.solver.formulas
 from kitwright.solver.classes import facet_of
@@ -392,7 +393,9 @@ def test_there_are_formulas_to_look_at() -> None:
     assert "figure deck" in FORMULAS or "stack.deck" in FORMULAS
 
 
-@pytest.mark.parametrize("module", modules(kitwright.solver), ids=lambda each: each.__name__)
+@pytest.mark.parametrize(
+    "module", [*modules(kitwright.solver), *modules(kitwright.catalogs)], ids=lambda each: each.__name__
+)
 def test_doctests(module: ModuleType) -> None:
     failed, _ = doctest.testmod(module)
     assert failed == 0
@@ -402,6 +405,7 @@ def test_doctests_are_found() -> None:
     finder = doctest.DocTestFinder(exclude_empty=True)
     tried = sum(bool(each.examples) for module in modules(kitwright.solver) for each in finder.find(module))
     assert tried > 120
+    assert any(each.examples for module in modules(kitwright.catalogs) for each in finder.find(module))
 
 
 @pytest.mark.parametrize("name", [name for name, each in FIGURES.items() if each.group != "money"])

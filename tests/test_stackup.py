@@ -18,7 +18,7 @@ from kitwright.solver.check import View
 from kitwright.solver.evaluate import compute, in_unit
 from kitwright.solver.parts import Block, Crank, Gasket, Piston, Rod
 from kitwright.solver.plan import MeasuredDeck
-from kitwright.solver.quantity import LENGTH, parse, parse_deck
+from kitwright.solver.quantity import LENGTH, RATIO, parse, parse_deck
 from kitwright.solver.registry import FIGURES, leaves_of, public_figures
 from tests.random_engines import engine
 
@@ -169,7 +169,11 @@ def by_hand(view: View) -> dict[str, Any]:
         clearance += math.pi / 4 * (bore**2 - land**2) * u("piston.top_land.height")
     lift = u("cam.intake_lobe_lift") * u("rocker.ratio") - u("cam.lash_intake")
     skirt = rod - stroke / 2 - u("piston.skirt_below_pin")
+    spring = u("head.installed_height") + u("retainer.height_gain") - u("spring_shim.thickness")
+    exhaust = u("cam.exhaust_lobe_lift") * u("rocker.exhaust_ratio") - u("cam.lash_exhaust")
+    greater = lift if lift.nominal_value >= exhaust.nominal_value else exhaust
     return {
+        "coil_bind_margin": 1e3 * (spring - u("spring.solid_height") - greater),
         "deck": 1e3 * deck,
         "quench": 1e3 * (deck + stack),
         "clearance_volume": 1e6 * clearance,
@@ -192,6 +196,25 @@ def test_statistical_spreads_by_formulas_written_out_here(seed: int) -> None:
         assert (low + high) / 2 == pytest.approx(expected.nominal_value, rel=1e-9, abs=1e-9), name
         assert (high - low) / 2 == pytest.approx(expected.std_dev, rel=1e-7, abs=1e-10), name
         assert view.value(name) == pytest.approx(expected.nominal_value, rel=1e-9, abs=1e-9), name
+
+
+@pytest.mark.parametrize("mode", ["worst_case", "statistical"])
+def test_the_spread_of_valve_lift_is_the_greater_of_the_branches(mode: Any) -> None:
+    """Each end by itself: the greater low and the greater high, even where they are of different valves."""
+    combination, plan = engine(3, toleranced=0.0)
+    plain = combination.parts["rocker"]
+    rocker = replace(plain, ratio=parse("1", RATIO), exhaust_ratio=parse("1", RATIO))
+    cam = replace(
+        combination.parts["cam"],
+        intake_lobe_lift=parse("7.00 mm ± 0.05 mm", LENGTH),
+        exhaust_lobe_lift=parse("6.90 mm ± 0.30 mm", LENGTH),
+        lash_intake=parse("0 mm", LENGTH),
+        lash_exhaust=parse("0 mm", LENGTH),
+    )
+    view = View(replace(combination, parts={**combination.parts, "cam": cam, "rocker": rocker}), plan)
+    assert view.spread("valve_lift_intake", mode) == pytest.approx((6.95, 7.05))
+    assert view.spread("valve_lift_exhaust", mode) == pytest.approx((6.60, 7.20))
+    assert view.spread("valve_lift", mode) == pytest.approx((6.95, 7.20))
 
 
 @pytest.mark.parametrize("name", ["deck", "quench", "clearance_volume", "skirt_to_counterweight", "rod_to_cam"])

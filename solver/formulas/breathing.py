@@ -37,8 +37,9 @@ def trapped_volume(
     (π/4) b² × the travel that is left when the intake closes by its seat duration. Lengths in m, angles in rad of the
     crank. Source: geometry; volumes only, common practice, no source.
 
-    >>> v = trapped_volume(0.072, 0.06, 0.1, 0.0, np.radians(180), np.radians(90))
-    >>> round(1e6 * float(v), 3) == round(1e6 * circle(0.072) * 0.06, 3)
+    >>> from math import pi
+    >>> whole = trapped_volume(0.072, 0.06, 0.1, 0.0, pi, pi / 2)  # closes at bottom dead centre
+    >>> round(1e6 * float(whole), 3) == round(1e6 * circle(0.072) * 0.06, 3)
     True
     """
     closing = gas.intake_closes(duration, centreline)
