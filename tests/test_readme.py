@@ -116,7 +116,7 @@ def test_the_lines_of_python_answer_as_printed(bench: Path) -> None:
     done = process(sys.executable, "-c", code, folder=bench)
     assert done.returncode == 0, done.stdout
     assert done.stdout.strip() == printed.strip()
-    assert len(code.splitlines()) == 6
+    assert sum(bool(line.strip()) for line in code.splitlines()) == 6
 
 
 def test_the_plan_that_shows_every_setting_is_read(bench: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import random
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from itertools import product
@@ -20,7 +21,9 @@ from kitwright.solver.parts import Block, Crank, Gasket, Piston, Rod
 from kitwright.solver.plan import MeasuredDeck
 from kitwright.solver.quantity import LENGTH, RATIO, parse, parse_deck
 from kitwright.solver.registry import FIGURES, leaves_of, public_figures
+from tests import random_catalogues
 from tests.random_engines import engine
+from tests.twin import everything
 
 SCANNED = ("piston_to_valve_intake", "piston_to_valve_exhaust", "float_speed", "rev_limit")
 """Figures that scan a cycle at every corner: fewer toleranced fields, fewer engines."""
@@ -54,6 +57,20 @@ def moving(view: View, name: str) -> Moving:
     return found
 
 
+def corner_values(view: View, name: str, free: Moving) -> Any:
+    """The figure at all 2ⁿ corners, in its unit."""
+    signs = np.array(list(product((-1.0, 1.0), repeat=len(free)))).T
+    leaves: dict[str, Any] = {leaf: view.reader[leaf] for leaf in leaves_of(name)}
+    for sign, (leaf, layer, width) in zip(signs, free, strict=True):
+        if layer is None:
+            leaves[leaf] = leaves[leaf] + sign * width
+        else:
+            layers = list(leaves[leaf])
+            layers[layer] = layers[layer] + sign * width
+            leaves[leaf] = tuple(layers)
+    return np.asarray(in_unit(name, compute(name, leaves)))
+
+
 FIGURES_WITH_TOLERANCE = [
     name for name in public_figures() if FIGURES[name].group != "money" and name != "gasket_count"
 ]
@@ -76,20 +93,34 @@ def test_worst_case_is_the_worst_of_all_corners(name: str) -> None:
         if not free or len(free) > (8 if name in SCANNED else 14):
             continue
         tried += 1
-        signs = np.array(list(product((-1.0, 1.0), repeat=len(free)))).T
-        leaves: dict[str, Any] = {leaf: view.reader[leaf] for leaf in leaves_of(name)}
-        for sign, (leaf, layer, width) in zip(signs, free, strict=True):
-            if layer is None:
-                leaves[leaf] = leaves[leaf] + sign * width
-            else:
-                layers = list(leaves[leaf])
-                layers[layer] = layers[layer] + sign * width
-                leaves[leaf] = tuple(layers)
-        values = np.asarray(in_unit(name, compute(name, leaves)))
+        values = corner_values(view, name, free)
         low, high = view.spread(name, "worst_case")
         assert (low, high) == pytest.approx((values.min(), values.max()), rel=1e-7, abs=1e-9), (seed, len(free))
         assert low <= view.value(name) <= high
     assert tried >= (1 if name in SCANNED else 5)
+
+
+def test_worst_case_is_the_worst_of_all_corners_in_random_catalogues() -> None:
+    """Whatever is known of their combinations, fitting or not: every figure with at most 12 toleranced fields."""
+    tried: set[str] = set()
+    for seed in range(40):
+        catalogue, plan = random_catalogues.question(seed, most=200)
+        every = list(everything(catalogue, plan))
+        for combination in random.Random(seed).sample(every, min(3, len(every))):
+            view = View(combination, plan)
+            for name in FIGURES_WITH_TOLERANCE:
+                if name in SCANNED or math.isnan(view.value(name)):
+                    continue
+                view.reader.read(leaves_of(name))
+                free = moving(view, name)
+                if not 1 <= len(free) <= 12:
+                    continue
+                tried.add(name)
+                values = corner_values(view, name, free)
+                expected = float(values.min()), float(values.max())
+                found = view.spread(name, "worst_case")
+                assert found == pytest.approx(expected, rel=1e-9, abs=1e-9), (seed, name, combination.ids)
+    assert {"deck", "quench", "compression", "displacement", "valve_lift", "coil_bind_margin"} <= tried
 
 
 @pytest.mark.parametrize("name", FIGURES_WITH_TOLERANCE)
