@@ -130,11 +130,11 @@ def test_a_terminal_gets_a_little_colour_unless_it_is_not_wanted() -> None:
 
 def test_a_search_that_is_interrupted_ends_with_status_3() -> None:
     running = subprocess.Popen(
-        [*START, "find", str(EXAMPLE), "--top", "5000"], stdout=subprocess.PIPE, stderr=subprocess.PIPE
+        [*START, "find", str(EXAMPLE), "--top", "5000", "--time", "30"], stdout=subprocess.PIPE, stderr=subprocess.PIPE
     )
     time.sleep(2.5)
     running.send_signal(signal.SIGINT)
-    out, said = running.communicate(timeout=60)
+    out, said = running.communicate(timeout=240)
     assert running.returncode == 3
     assert b"Traceback" not in said
     assert b"stopped" in said + out or b"Stopped" in out
