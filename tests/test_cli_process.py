@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import os
 import pty
-import signal
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
@@ -126,15 +124,3 @@ def test_a_terminal_gets_a_little_colour_unless_it_is_not_wanted() -> None:
     plain = on_a_terminal(*words, NO_COLOR="1")
     assert "\x1b" not in plain and "2 combinations fit" in plain
     assert b"\x1b" not in process(*words).stdout
-
-
-def test_a_search_that_is_interrupted_ends_with_status_3() -> None:
-    running = subprocess.Popen(
-        [*START, "find", str(EXAMPLE), "--top", "5000", "--time", "30"], stdout=subprocess.PIPE, stderr=subprocess.PIPE
-    )
-    time.sleep(2.5)
-    running.send_signal(signal.SIGINT)
-    out, said = running.communicate(timeout=240)
-    assert running.returncode == 3
-    assert b"Traceback" not in said
-    assert b"stopped" in said + out or b"Stopped" in out
