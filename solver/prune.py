@@ -38,16 +38,15 @@ def _prune_by(linear: Linear, alive: dict[str, Mask]) -> None:
     for each, values in linear.terms.items():
         reach[each] = np.where(linear.skip[each], np.inf, values) if each in linear.skip else values.astype(float)
         best[each] = float(np.max(reach[each], where=alive[each], initial=-np.inf))
-    rest = sum(_most(table, alive) for table in linear.tables)
+    whole = [_most(table, alive) for table in linear.tables]
     skipped = {each for each, mask in linear.skip.items() if np.any(mask & alive[each])}
     for each in linear.facets:
         if skipped - {each}:
             continue
-        others = rest + sum(value for name, value in best.items() if name != each)
+        others = sum(value for name, value in best.items() if name != each)
         own = reach.get(each, 0.0)
-        for table in linear.tables:
-            if each in table.index:
-                own = own + _most_by(table, each, alive)[table.index[each]] - _most(table, alive)
+        for table, most in zip(linear.tables, whole, strict=True):
+            own = own + (_most_by(table, each, alive)[table.index[each]] if each in table.index else most)
         keep = np.asarray(own + others >= 0)
         if each in linear.skip:
             keep = keep | linear.skip[each]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from itertools import product
 from typing import Any, Literal
 
 import numpy as np
@@ -18,6 +19,9 @@ Target = Callable[[Mapping[str, Any]], Any]
 """What strays: leaves to an SI value."""
 
 _RELATIVE_STEP = 1e-5
+
+_TOGETHER = 5
+"""Most leaves without slope whose ends are tried all together (2⁵ corners)."""
 
 
 def variables(leaves: Iterable[str], tolerances: Mapping[str, Any]) -> Iterator[Variable]:
@@ -62,19 +66,23 @@ def cornered(
     """The leaves at the corner where a target is lowest (sign −1) or highest (1).
 
     The slopes at nominal say which way each leaf goes. Then each leaf's other end (or both, where a slope is 0: a
-    turning point, the lesser of two valves) is tried once with all the others at theirs.
+    turning point, the lesser of two valves) is tried once with all the others at theirs, and those without slope once
+    all together: a lobe and a ratio that do not lift the lesser valve past the other alone may do so at once.
     """
     moving = list(moving)
     found = leaves
     places = []
+    level = []
     for leaf, layer, tolerance in moving:
         slope = derivative(target, leaves, (leaf, layer, tolerance))
         places.append(sign * np.where(np.isnan(slope), 0.0, np.sign(slope)) * tolerance)
         found = shifted(found, leaf, layer, places[-1])
+        if np.any(slope == 0):
+            level.append(len(places) - 1)
     best = sign * np.asarray(target(found))
-    for (leaf, layer, tolerance), place in zip(moving, places, strict=True):
+    for number, (leaf, layer, tolerance) in enumerate(moving):
         for end in (tolerance, -tolerance):
-            by = np.where(place == end, 0.0, end - place)
+            by = np.where(places[number] == end, 0.0, end - places[number])
             if not np.any(by):
                 continue
             value = sign * np.asarray(target(shifted(found, leaf, layer, by)))
@@ -82,7 +90,22 @@ def cornered(
             if np.any(better):
                 step = np.where(better, by, 0.0)
                 found = shifted(found, leaf, layer, step)
-                place = place + step
+                places[number] = places[number] + step
+                best = np.where(better, value, best)
+    if 2 <= len(level) <= _TOGETHER:
+        for ends in product((1, -1), repeat=len(level)):
+            there = found
+            for number, end in zip(level, ends, strict=True):
+                leaf, layer, tolerance = moving[number]
+                there = shifted(there, leaf, layer, end * tolerance - places[number])
+            value = sign * np.asarray(target(there))
+            better = value > best
+            if np.any(better):
+                for number, end in zip(level, ends, strict=True):
+                    leaf, layer, tolerance = moving[number]
+                    step = np.where(better, end * tolerance - places[number], 0.0)
+                    found = shifted(found, leaf, layer, step)
+                    places[number] = places[number] + step
                 best = np.where(better, value, best)
     return found
 

@@ -433,3 +433,32 @@ def test_a_tolerance_about_a_turning_point_is_not_lost(angle: str) -> None:
         assert low == pytest.approx(at_end.value("piston_to_valve_intake"), abs=1e-9)
     else:
         assert low == view.value("piston_to_valve_intake") > at_end.value("piston_to_valve_intake")
+
+
+def test_the_valve_that_opens_less_may_press_harder_at_worst() -> None:
+    """Intake 7.00 mm exactly, exhaust 6.95 ± 0.04 mm by a ratio of 1 ± 0.006: at worst the exhaust lifts 7.03 mm.
+
+    Its lobe alone, or its ratio alone, does not lift it past the other.
+    """
+    combination, plan = engine(2, toleranced=0.0)
+    plain = {"lash_intake": None, "lash_exhaust": None}
+    rocker = replace(
+        combination.parts["rocker"],
+        ratio=parse("1", RATIO),
+        exhaust_ratio=parse("1 ± 0.006", RATIO),
+    )
+    cam = replace(
+        combination.parts["cam"],
+        intake_lobe_lift=parse("7.00 mm", LENGTH),
+        exhaust_lobe_lift=parse("6.95 mm ± 0.04 mm", LENGTH),
+        **plain,
+    )
+    parts = {**combination.parts, "cam": cam, "rocker": rocker}
+    view = View(replace(combination, parts=parts), plan)
+    rate = view.value("spring_rate")
+    assert view.value("valve_lift") == pytest.approx(7.0)
+    high = 6.99 * 1.006
+    assert view.spread("valve_lift", "worst_case") == pytest.approx((7.0, high))
+    least, greatest = view.spread("spring_open", "worst_case")
+    assert least == pytest.approx(view.value("spring_open"))
+    assert greatest - least == pytest.approx(rate * (high - 7.0), rel=1e-6)

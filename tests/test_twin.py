@@ -17,6 +17,11 @@ Question = Callable[[int], tuple[Catalogue, Plan]]
 STACKS, MOTION, CHUNK = 320, 220, 20
 
 
+def stacks(seed: int) -> tuple[Catalogue, Plan]:
+    """Smaller questions than the campaign's, which takes its time."""
+    return random_catalogues.question(seed, most=700)
+
+
 def compare(question: Question, seed: int) -> list[str]:
     """Differences between search and twin on one seed, in words."""
     catalogue, plan = question(seed)
@@ -40,7 +45,7 @@ def compare(question: Question, seed: int) -> list[str]:
 
 @pytest.mark.parametrize("first", range(0, STACKS, CHUNK))
 def test_search_agrees_with_the_twin(first: int) -> None:
-    differences = [each for seed in range(first, first + CHUNK) for each in compare(random_catalogues.question, seed)]
+    differences = [each for seed in range(first, first + CHUNK) for each in compare(stacks, seed)]
     assert differences == []
 
 
@@ -82,14 +87,18 @@ def features(catalogue: Catalogue, plan: Plan) -> set[str]:
 
 
 def test_the_random_questions_cover_what_they_are_for() -> None:
-    """Among the seeds that are compared; as many are looked at as it takes to see everything."""
+    """The first of the seeds that are compared see everything but the rare pinned stack."""
     seen: Counter[str] = Counter()
-    for seed in range(STACKS):
-        seen.update(features(*random_catalogues.question(seed)))
-        if seed >= 60 and seen.keys() >= WANTED:
-            break
-    assert WANTED - seen.keys() == set()
+    for seed in range(90):
+        seen.update(features(*stacks(seed)))
+    assert WANTED - seen.keys() <= {"exact stack"}
     assert seen["answered"] > (seen["answered"] + seen["nothing fits"]) / 4
+
+
+def test_search_agrees_with_the_twin_on_a_pinned_stack() -> None:
+    """One of few seeds whose pinned stack of several gaskets fits."""
+    assert "exact stack" in features(*random_catalogues.question(246))
+    assert compare(random_catalogues.question, 246) == []
 
 
 def test_the_twin_counts_every_combination_once() -> None:
