@@ -52,12 +52,17 @@ def implied_goals(plan: Plan) -> dict[str, Goal]:
     return goals
 
 
+Spreads = dict[tuple[Any, ...], tuple[float, float]]
+"""Spreads by figure, mode and everything they are computed from, so that combinations that share parts share them."""
+
+
 @dataclass(slots=True)
 class View:
     """One combination under one plan: figures and spreads, computed once each."""
 
     combination: Combination
     plan: Plan
+    shared: Spreads = field(default_factory=dict)
     reader: Reader = field(init=False)
     memo: dict[str, Any] = field(default_factory=dict)
     spreads: dict[tuple[str, Tolerance], tuple[float, float]] = field(default_factory=dict)
@@ -76,10 +81,15 @@ class View:
             value = self.value(name)
             return value, value
         if (name, mode) not in self.spreads:
-            self.reader.read(leaves_of(name))
-            with np.errstate(all="ignore"):
-                low, high = spread(name, self.reader.values, self.reader.tolerances, mode)
-            self.spreads[name, mode] = float(in_unit(name, low)), float(in_unit(name, high))
+            leaves = leaves_of(name)
+            self.reader.read(leaves)
+            values, tolerances = self.reader.values, self.reader.tolerances
+            key = (name, mode, *((values[leaf], tolerances.get(leaf)) for leaf in leaves))
+            if key not in self.shared:
+                with np.errstate(all="ignore"):
+                    low, high = spread(name, values, tolerances, mode)
+                self.shared[key] = float(in_unit(name, low)), float(in_unit(name, high))
+            self.spreads[name, mode] = self.shared[key]
         return self.spreads[name, mode]
 
     def missing(self, name: str) -> tuple[Missing, ...]:
@@ -200,11 +210,14 @@ def allowance_limits(combination: Combination, plan: Plan) -> list[Limit]:
     return found
 
 
-def judge(combination: Combination, plan: Plan) -> Verdict:
-    """Whether a combination fits a plan, and its place in the order: only what that needs is computed."""
+def judge(combination: Combination, plan: Plan, shared: Spreads | None = None) -> Verdict:
+    """Whether a combination fits a plan, and its place in the order: only what that needs is computed.
+
+    ``shared`` keeps spreads from one combination to the next.
+    """
     if not fits_together(combination) or allowance_limits(combination, plan):
         return Verdict(False, 0, {}, (), ())
-    view = View(combination, plan)
+    view = View(combination, plan, {} if shared is None else shared)
     unproved: list[str] = []
     for name, goal in implied_goals(plan).items():
         limits, established = goal_limits(view, name, goal, plan.tolerance)
@@ -236,18 +249,19 @@ def _key(view: View, unproved: int, closeness: int) -> tuple[Any, ...]:
     return unproved, closeness, money, len(combination.gaskets), len(combination.operations), *tie
 
 
-def check(combination: Combination, plan: Plan, spreads: bool = True) -> Checked:
+def check(combination: Combination, plan: Plan, spreads: bool = True, shared: Spreads | None = None) -> Checked:
     """Check one combination against a plan: every figure, every limit with its margin, what is not established.
 
     Args:
         combination: parts and machining, as made by :func:`combine` or found by the search.
         plan: what is wanted.
         spreads: whether the range of every figure within the tolerances is computed too.
+        shared: spreads that are kept from one combination to the next.
 
     Returns:
         A :class:`~kitwright.solver.result.Checked`, fitting or not.
     """
-    view = View(combination, plan)
+    view = View(combination, plan, {} if shared is None else shared)
     figures = {}
     for name in public_figures():
         value = view.value(name)

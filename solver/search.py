@@ -17,7 +17,7 @@ from typing import Any, Literal
 
 from kitwright.solver.candidates import Candidates, candidates
 from kitwright.solver.catalogue import Catalogue
-from kitwright.solver.check import check, judge
+from kitwright.solver.check import Spreads, check, judge
 from kitwright.solver.classes import Choice, Facets, combine
 from kitwright.solver.combination import Combination
 from kitwright.solver.encode import Encoder
@@ -87,6 +87,7 @@ class Search:
         self.best = Best(wanted)
         self.counts = {"solves": 0, "proposed": 0, "checked": 0, "classes": 0}
         self.proven = "nothing yet"
+        self.spreads: Spreads = {}
         self.facets: Facets = Builder(options, wanted_leaves(plan), clock.check).build()
         self.terms: Terms = Maker(self.facets, plan, clock.check).make(tables)
         self.alive = prune(self.terms, self.terms.alive)
@@ -295,7 +296,7 @@ class Search:
                 continue
             self.counts["checked"] += 1
             self.clock.check()
-            verdict = judge(first, self.plan)
+            verdict = judge(first, self.plan, self.spreads)
             if not verdict.fits:
                 continue
             for some in _leading(choices, self.best.wanted):
@@ -363,11 +364,20 @@ def find(
         pass  # the answer says so
     if search is None:
         return Answer(plan, "incomplete", (), considered, None, "nothing yet", clock.spent)
-    found = tuple(_checked(search.best, plan))
+    found: list[Checked] = []
+    proven = "" if complete else search.proven
+    try:
+        search.progress(f"checking {len(search.best.found)} found" + ("" if complete else ", then stopping"))
+        for checked in _checked(search, plan):
+            found.append(checked)
+    except KeyboardInterrupt:  # what is ready is the head of the list
+        if complete:
+            proven = f"the {len(found)} listed are the closest, in order"
+        complete = False
     if complete and not found:
         return _nothing(catalogue, plan, considered, clock, search.counts, why)
     status: Literal["complete", "incomplete"] = "complete" if complete else "incomplete"
-    return Answer(plan, status, found, considered, None, "" if complete else search.proven, clock.spent, search.counts)
+    return Answer(plan, status, tuple(found), considered, None, proven, clock.spent, search.counts)
 
 
 def fits(catalogue: Catalogue, plan: Plan, seconds: float = DEFAULT_SECONDS) -> bool:
@@ -396,8 +406,8 @@ def _nothing(
     return Answer(plan, "nothing_fits", (), considered, reason, "", clock.spent, counts)
 
 
-def _checked(best: Best, plan: Plan) -> Iterator[Checked]:
-    for combination in best.found:
-        checked = check(combination, plan, spreads=False)
+def _checked(search: Search, plan: Plan) -> Iterator[Checked]:
+    for combination in search.best.found:
+        checked = check(combination, plan, spreads=False, shared=search.spreads)
         if checked.fits:
             yield checked

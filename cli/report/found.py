@@ -96,10 +96,10 @@ def _headline(answer: Answer, question: Question) -> str:
 
 
 def _incomplete(answer: Answer) -> str:
-    known = f"; proved so far: {answer.proven}" if answer.proven and answer.combinations else ""
+    known = f" Proved so far: {answer.proven}." if answer.proven and answer.combinations else ""
     return (
-        f"Stopped after {seconds(answer.seconds)}, before the search was complete: there may be closer ones"
-        f"{known}. `--time` gives it longer."
+        f"Stopped after {seconds(answer.seconds)}, before the search was complete: what is listed may not be the "
+        f"closest.{known} `--time` gives it longer."
     )
 
 
