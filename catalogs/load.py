@@ -11,6 +11,7 @@ from kitwright.catalogs.nodes import Node, Row, Scalar, Table
 from kitwright.catalogs.odd import oddities
 from kitwright.catalogs.problems import InputError, Problem
 from kitwright.catalogs.read_csv import read_csv
+from kitwright.catalogs.read_readings import holds_readings
 from kitwright.catalogs.read_yaml import read_yaml, rows_of
 from kitwright.catalogs.rows import build, id_of
 from kitwright.solver.catalogue import Catalogue
@@ -71,22 +72,43 @@ def finish(draft: Draft) -> Catalogue:
 def read_folder(folder: Path) -> Draft:
     """Read every file of a folder; nothing is raised for what stands in them."""
     draft = Draft(folder=str(folder))
+    beside: list[Problem] = []
     try:
-        files = list(_files(folder, draft.problems))
+        files = list(_files(folder, beside))
     except OSError as error:
         draft.problems.append(Problem(f"cannot be read: {error.strerror}", "check the folder", str(folder)))
         return draft
     seen: dict[str, Row] = {}
     found = False
+    tables = []
     for file in files:
+        if holds_readings(file):
+            tables.append(file)
+            continue
         for row in read_rows(file, draft.problems):
             found = True
             part = build(row, draft.problems)
             if _is_new(row, seen, draft.problems) and part is not None:
                 draft.parts.append(part)
+    named = {path for part in draft.parts for path in _named_by(part)}
+    draft.problems += [each for each in beside if not _in_use(Path(each.file), named)]
+    if not draft.faults:  # a part with a fault may be the one that names it
+        hint = "a cam names it: `intake_readings` or `exhaust_readings`"
+        draft.problems += [_not_read(file, "no part uses these readings", hint) for file in tables if file not in named]
     if files and not found and not draft.faults:
         draft.problems.append(Problem("the catalogue holds no part", "add one, or lay a starter", str(folder)))
     return draft
+
+
+def _named_by(part: Part) -> Iterator[Path]:
+    """Files that a part's readings stand in."""
+    for readings in (getattr(part, "intake_readings", None), getattr(part, "exhaust_readings", None)):
+        if readings is not None and part.origin is not None:
+            yield Path(os.path.normpath(Path(part.origin.file).parent / readings.file))
+
+
+def _in_use(place: Path, named: set[Path]) -> bool:
+    return any(place == path or place in path.parents for path in named)
 
 
 def read_rows(file: Path, problems: list[Problem]) -> Iterator[Row]:

@@ -5,6 +5,7 @@ Each check goes through distinct sizes, not through combinations, so that large 
 
 from __future__ import annotations
 
+import math
 from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
@@ -13,7 +14,8 @@ from itertools import islice, product
 
 from kitwright.catalogs.problems import Problem, did_you_mean
 from kitwright.catalogs.values import short
-from kitwright.solver.parts import Block, Crank, Gasket, Part, Piston, Rod
+from kitwright.solver.fields import Readings
+from kitwright.solver.parts import Block, Cam, Crank, Gasket, Part, Piston, Rod
 
 SAME = 1e-7
 """Metres within which two nominal sizes are equal."""
@@ -36,6 +38,12 @@ _MOST_LOOKS = 500_000
 _MOST_DECKS = 100_000
 """Decks that are looked at for one doubted dimension."""
 
+_OFF_THE_SHEET = 0.15e-3
+"""Metres of lobe lift that readings may differ from the data sheet's before one of the two is doubted."""
+
+_OFF_THE_CARD = 4.0
+"""Crank degrees, the same for the place of the nose."""
+
 _MOST = 20
 """Warnings of one sort; the rest is counted."""
 
@@ -46,7 +54,7 @@ def oddities(parts: Iterable[Part]) -> list[Problem]:
     for part in parts:
         shop.add(part)
     found: list[Problem] = []
-    for check in (_decks, _tags, _sizes, _gasket_bores, _prices, _materials):
+    for check in (_decks, _tags, _sizes, _gasket_bores, _prices, _materials, _lobes):
         warnings = list(check(shop))
         found += warnings[:_MOST]
         if len(warnings) > _MOST:
@@ -329,3 +337,42 @@ def _materials(shop: _Shop) -> Iterator[Problem]:
         except UnknownMaterialError as error:
             message = f"{error.problem}: what depends on it is not established"
             yield _warn(part, "material", message, error.suggestion)
+
+
+def _lobes(shop: _Shop) -> Iterator[Problem]:
+    """Readings of a lobe that slip, or that are far from the cam's data sheet."""
+    for part in shop.parts:
+        if isinstance(part, Cam):
+            for valve, readings in (("intake", part.intake_readings), ("exhaust", part.exhaust_readings)):
+                if readings is not None:
+                    yield from _lobe(part, valve, readings)
+
+
+def _lobe(cam: Cam, valve: str, readings: Readings) -> Iterator[Problem]:
+    from kitwright.solver.degree_wheel import curve_of
+
+    name = f"{valve}_readings"
+    lifts = readings.lifts
+    top = lifts.index(max(lifts))
+    for index in range(1, len(lifts)):
+        rise = lifts[index] - lifts[index - 1]
+        if (rise if index <= top else -rise) < -1.5 * readings.resolution:
+            angle = math.degrees(readings.angles[index])
+            message = f"at {short(angle)} deg the lift turns back, from {_mm(lifts[index - 1])} to {_mm(lifts[index])}"
+            yield _warn(cam, name, message, "did the dial slip, or a digit?")
+            break
+    curve = curve_of(readings)
+    sheet = getattr(cam, f"{valve}_lobe_lift")
+    if abs(curve.peak - sheet.si) > _OFF_THE_SHEET + sheet.tolerance:
+        message = f"the lobe reads {_mm(curve.peak)} of lift, and `{valve}_lobe_lift` says {sheet}"
+        yield _warn(cam, name, message, "was the dial on the valve, or is the lobe worn? The readings are used")
+    card = cam.intake_centreline
+    if valve == "intake" and card is not None:
+        read, said = math.degrees(curve.nose), math.degrees(card.si)
+        if abs(read - said) > _OFF_THE_CARD:
+            message = f"the nose reads {read:.1f} deg after top dead centre, and `intake_centreline` says {card}"
+            yield _warn(cam, name, message, "is the cam a tooth out, or the wheel not at zero? The readings are used")
+
+
+def _mm(length: float) -> str:
+    return f"{1000 * length:.2f} mm"

@@ -8,13 +8,12 @@ around.
 
 from __future__ import annotations
 
-import csv
-import io
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from kitwright.catalogs.csv_lines import HEADER, numbered_rows, separated, uneven, with_unit
 from kitwright.catalogs.nodes import Listing, Node, Row, Scalar, Table
 from kitwright.catalogs.problems import Problem, clip, did_you_mean
 from kitwright.catalogs.read_yaml import read_text
@@ -22,10 +21,6 @@ from kitwright.catalogs.rows import specs_of
 from kitwright.solver.fields import FieldSpec
 from kitwright.solver.parts import KINDS, PLURALS
 from kitwright.solver.quantity import BARE, QuantityError, unit_factor
-
-_HEADER = re.compile(r"^(?P<name>[^\[\]]*?)\s*(?:\[\s*(?P<unit>[^\[\]]*?)\s*\])?$")
-_BARE_NUMBERS = re.compile(r"^[\s\d.,/+-]*(?:[eE][+-]?\d+)?\s*(?:(?:±|\+/-|\+-)[\s\d./+-]*(?:[eE][+-]?\d+)?\s*)?$")
-_DECIMAL_COMMA = re.compile(r"\d,\d")
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,13 +62,13 @@ def kind_of_name(name: str) -> str | None:
 
 def parse_csv(text: str, name: str, problems: list[Problem], kind: str | None) -> Iterator[Row]:
     """As :func:`read_csv`, from text; ``name`` is the file in messages."""
-    lines = _numbered(text, name, problems)
+    lines = numbered_rows(text, name, problems)
     header_line, header = next(lines, (1, []))
     if not header:
         if not problems or problems[-1].file != name:
             problems.append(Problem("the file is empty", "its first line names the fields", name, 1))
         return
-    if not _separated(header, header_line, name, problems):
+    if not separated(header, header_line, name, problems):
         return
     words = [cell.strip() for cell in header]
     kind_at = next((index for index, word in enumerate(words) if word.lower() == "kind"), None)
@@ -89,62 +84,11 @@ def parse_csv(text: str, name: str, problems: list[Problem], kind: str | None) -
         if not any(cell.strip() for cell in cells):
             continue
         if len(cells) != len(words):
-            problems.append(_uneven(cells, words, line, name))
+            problems.append(uneven(cells, words, line, name))
             continue
         row = _row(cells, columns, kind_at, kind, line, name, problems)
         if row is not None:
             yield row
-
-
-def _numbered(text: str, name: str, problems: list[Problem]) -> Iterator[tuple[int, list[str]]]:
-    """Rows with the line on which each begins, blank lines left out."""
-    source = io.StringIO(text, newline="")
-    remarks = _remarks(source)
-    reader = csv.reader(source, strict=True)
-    before = remarks
-    while True:
-        try:
-            cells = next(reader)
-        except StopIteration:
-            return
-        except csv.Error as error:
-            message, suggestion = f"the row cannot be read ({error})", "look at its quotes"
-            if "unexpected end" in str(error):
-                message, suggestion = (
-                    "a quote is opened here and not closed",
-                    "close it; inches are written `in`",
-                )
-            elif "expected after" in str(error):
-                message, suggestion = "text follows a closing quote", "double the quotes inside a quoted cell"
-            elif "field limit" in str(error):
-                message, suggestion = "a cell has more than 131072 characters", "is a quote not closed?"
-            problems.append(Problem(message, suggestion, name, before + 1))
-            return
-        line, before = before + 1, remarks + reader.line_num
-        if cells:
-            yield line, cells
-
-
-def _remarks(source: io.StringIO) -> int:
-    """Pass over the lines above the header that are empty or begin with ``#``; how many there are."""
-    count = 0
-    while True:
-        start = source.tell()
-        line = source.readline()
-        if not line or (line.strip() and not line.startswith("#")):
-            source.seek(start)
-            return count
-        count += 1
-
-
-def _separated(header: list[str], line: int, name: str, problems: list[Problem]) -> bool:
-    for sign, word in ((";", "semicolons"), ("\t", "tabs"), ("|", "bars")):
-        if sum(sign in cell for cell in header) and (len(header) == 1 or header[0].count(sign) > 1):
-            message = f"the cells are separated by {word}, and commas are wanted"
-            suggestion = "save the file as CSV with commas and decimal points"
-            problems.append(Problem(message, suggestion, name, line, read=clip(",".join(header))))
-            return False
-    return True
 
 
 def _columns(
@@ -156,7 +100,7 @@ def _columns(
     for index, word in enumerate(words):
         if index == kind_at or not word:
             continue
-        match = _HEADER.match(word)
+        match = HEADER.match(word)
         field, unit = (match["name"].strip(), match["unit"]) if match else (word, None)
         specs = known.get(field)
         if not specs:
@@ -212,16 +156,6 @@ def _meant(field: str, unit: str | None, known: dict[str, list[FieldSpec]]) -> s
         return f"a unit stands in square brackets: `{loose[1].strip()} [{loose[2]}]`?"
     suggestion = did_you_mean(field, known, "fields")
     return suggestion.replace("`?", f"{bracket}`?") if suggestion.startswith("did") else suggestion
-
-
-def _uneven(cells: list[str], words: list[str], line: int, name: str) -> Problem:
-    message = f"{len(cells)} cells for {len(words)} columns"
-    if len(cells) > len(words):
-        comma = _DECIMAL_COMMA.search(",".join(cells))
-        suggestion = "a decimal comma? write a point" if comma else "a cell with a comma in it is written in quotes"
-    else:
-        suggestion = "give every column a cell, empty where nothing is known"
-    return Problem(message, suggestion, name, line, read=clip(",".join(cells)))
 
 
 def _row(
@@ -281,14 +215,5 @@ def _cell(text: str, column: _Column, spec: FieldSpec | None, name: str, line: i
         return Listing([Scalar(word, name, line, True) for word in words], name, line)
     if spec is not None and spec.form == "quantities":
         texts = [each.strip() for each in text.split(";") if each.strip()]
-        return Listing([Scalar(_with_unit(each, column.unit), name, line, True) for each in texts], name, line)
-    return Scalar(_with_unit(text, column.unit), name, line, True)
-
-
-def _with_unit(text: str, unit: str) -> str:
-    """Add the header's unit to a cell that has none of its own.
-
-    >>> _with_unit("57 ± 0.05", "mm"), _with_unit("2.244 in", "mm")
-    ('57 ± 0.05 mm', '2.244 in')
-    """
-    return f"{text} {unit}" if unit and _BARE_NUMBERS.match(text) else text
+        return Listing([Scalar(with_unit(each, column.unit), name, line, True) for each in texts], name, line)
+    return Scalar(with_unit(text, column.unit), name, line, True)

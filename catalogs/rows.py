@@ -7,6 +7,7 @@ from typing import Any
 
 from kitwright.catalogs.nodes import Listing, Node, Row, Scalar, Table, fault, in_words, is_absent
 from kitwright.catalogs.problems import Problem, clip, did_you_mean, nearest
+from kitwright.catalogs.read_readings import read_readings
 from kitwright.catalogs.values import (
     Complain,
     read_count,
@@ -137,6 +138,8 @@ def _read(node: Node, spec: FieldSpec, kind: str, part: str, name: str, problems
             return " ".join(text.split()) if text is not None and spec.name != "note" else text
         case "quantities":
             return _read_several(node, spec, complain, kind, name)
+        case "readings":
+            return read_readings(node, name.partition("_")[0], part, name, problems)
         case "group":
             return _read_group(node, spec, kind, part, name, problems)
 

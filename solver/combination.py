@@ -9,9 +9,10 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
 
+from kitwright.solver.degree_wheel import read_off
 from kitwright.solver.fields import FieldSpec, specs
 from kitwright.solver.formulas.materials import UnknownMaterialError, material, shear_modulus
-from kitwright.solver.parts import KINDS, Block, Gasket, Part
+from kitwright.solver.parts import KINDS, Block, Cam, Gasket, Part
 from kitwright.solver.plan import MACHINING, Plan
 from kitwright.solver.quantity import LENGTH, ROTATION, VOLUME, Quantity, unit_factor
 
@@ -267,6 +268,10 @@ DERIVED: dict[str, Callable[[Part], float]] = {
 
 def field_value(part: Part, path: str) -> tuple[float, float]:
     """SI value and tolerance of a field of a part (``stroke``, ``top_land.height``); NaN where it is not known."""
+    if isinstance(part, Cam):
+        told = read_off(part, path)
+        if told is not None:
+            return told
     name, _, inner = path.partition(".")
     if name in DERIVED:
         return DERIVED[name](part), 0.0

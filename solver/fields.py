@@ -8,7 +8,7 @@ from typing import Any, Literal
 
 from kitwright.solver.quantity import ANGLE, LENGTH, VOLUME, Dimension, Quantity
 
-Form = Literal["quantity", "quantities", "count", "money", "text", "tags", "flag", "group"]
+Form = Literal["quantity", "quantities", "count", "money", "text", "tags", "flag", "group", "readings"]
 
 MOST_STEPS = 1000
 """Machining steps that one operation on one part may have."""
@@ -141,3 +141,20 @@ class CutTo:
 
     min: Quantity = need(LENGTH, 20, 600, "shortest")
     max: Quantity = need(LENGTH, 20, 600, "longest")
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """A lobe's lift as it was read with a degree wheel and a dial gauge, from seat to seat."""
+
+    file: str
+    """As the catalogue names it."""
+    angles: tuple[float, ...]
+    """Crank angles after the overlap's top dead centre, rad, rising; the exhaust's lie before it, below 0."""
+    lifts: tuple[float, ...]
+    """Lift of the lobe at each, m; 0 at both ends."""
+    resolution: float
+    """Last digit of the readings, m: they are rounded to it."""
+
+    def __str__(self) -> str:
+        return self.file

@@ -14,6 +14,7 @@ from kitwright.solver.fields import (
     CutTo,
     DurationAt,
     LengthSteps,
+    Readings,
     Rebore,
     TopLand,
     VolumeSteps,
@@ -230,6 +231,8 @@ class Cam(Part):
     lash_exhaust: Quantity | None = may(LENGTH, 0, 1.5, "exhaust lash at the valve", absent=0.0)
     base_radius: Quantity | None = may(LENGTH, 3, 60, "base circle radius")
     core_radius: Quantity | None = may(LENGTH, 3, 60, "greatest radius of the core between the lobes")
+    intake_readings: Readings | None = of("readings", "CSV of the intake's degree wheel: angle and lobe lift")
+    exhaust_readings: Readings | None = of("readings", "CSV of the exhaust's degree wheel: angle and lobe lift")
     decompressor: bool | None = of("flag", "whether it carries a decompressor")
     max_rpm: Quantity | None = may(ROTATION, 500, 30_000, "maker's speed limit")
 

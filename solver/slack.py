@@ -194,7 +194,7 @@ class SlackSum:
         return additive, others
 
     def _term(self, slack: Slack) -> Term:
-        inputs = (slack.figure,) if slack.figure else slack.inputs
+        inputs = (slack.figure,) if slack.figure else tuple(each.rstrip("?") for each in slack.inputs)
         leaves = tuple(
             dict.fromkeys(leaf for each in inputs for leaf in (leaves_of(each) if each in FIGURES else (each,)))
         )

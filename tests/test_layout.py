@@ -29,7 +29,16 @@ TOP = {
 }
 """The fixed top level, apart from names that begin with a dot."""
 
-PURE = {*sys.stdlib_module_names, "numpy"} - {"os", "io", "pathlib", "subprocess", "json", "csv", "random", "time"}
+PURE = {*sys.stdlib_module_names, "numpy", "scipy"} - {
+    "os",
+    "io",
+    "pathlib",
+    "subprocess",
+    "json",
+    "csv",
+    "random",
+    "time",
+}
 """What formulas may calculate with."""
 
 SOLVER_ENGINE = {"encode", "engine", "search", "explain"}

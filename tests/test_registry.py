@@ -236,7 +236,7 @@ def slack_sum(name: str, bound: float, leaves: Mapping[str, Any]) -> float | Non
         if term.function is None:
             value = compute(term.figure, leaves)
         else:
-            read = [compute(each, leaves) if each in FIGURES else leaves[each] for each in term.inputs]
+            read = [compute(each, leaves) if each in FIGURES else leaves[each.rstrip("?")] for each in term.inputs]
             value = term.function(*read)
         total += term.weight * float(value)
     return total
@@ -277,7 +277,7 @@ def test_the_first_term_of_a_bound_is_additive(name: str) -> None:
         assert term.weight != 0
         if term.function is not None:
             assert len(inspect.signature(term.function).parameters) == len(term.inputs) or _takes_any(term.function)
-        for each in (*term.inputs, *([term.figure] if term.figure else [])):
+        for each in (*(name.rstrip("?") for name in term.inputs), *([term.figure] if term.figure else [])):
             assert each in FIGURES or each in {leaf for other in tree_of(name) for leaf in leaves_of(other)}
 
 

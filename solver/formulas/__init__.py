@@ -14,6 +14,7 @@ from kitwright.solver.formulas import (  # noqa: F401, I001  (an order in which 
     pushrod_fit,
     breathing,
     valve_motion,
+    valve_train,
     at_ceiling,
     money,
 )

@@ -1,12 +1,11 @@
-"""Lift over crank angle: a polynomial lobe from two durations, or a curve through one's own readings.
+"""Lift over crank angle: a polynomial lobe from two durations, and what can be asked of any lobe.
 
 Angles in rad of the crank, counted from the lobe's nose. Lobe lifts in metres, before any rocker. What uses a
-curve (velocities, areas, piston to valve, float) takes either kind.
+curve (velocities, areas, piston to valve, float) takes this lobe or one's own readings (``measured_cam``).
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 from typing import Any, Protocol
@@ -209,120 +208,6 @@ def lobe_curve(
 
         span = np.where(seat_at == 0, span, root_between(miss, low, high))
     return LobeCurve(lift[()], span[()], lobe_power(lift, span, check, check_at))
-
-
-@dataclass(frozen=True, slots=True)
-class MeasuredCurve:
-    """A smooth curve through readings: a cubic spline with two continuous derivatives, level at both ends.
-
-    Attributes:
-        angles: of the readings, crank angle from the nose, rad.
-        lifts: of the readings, m.
-        bends: second derivative at the readings, m/rad².
-        nose: where the nose stands on the scale of the readings, rad.
-
-    """
-
-    angles: tuple[float, ...]
-    lifts: tuple[float, ...]
-    bends: tuple[float, ...]
-    nose: float
-
-    @property
-    def max_lift(self) -> float:
-        """Greatest lift of the curve, m."""
-        return float(self.lift(0.0))
-
-    @property
-    def spans(self) -> tuple[float, float]:
-        """Crank angles from the first reading to the nose, and from there to the last, rad."""
-        return -self.angles[0], self.angles[-1]
-
-    def _piece(self, angle: Any) -> tuple[Any, ...]:
-        knots, lifts, bends = (np.array(each) for each in (self.angles, self.lifts, self.bends))
-        place = np.asarray(angle, dtype=float)
-        index = np.clip(np.searchsorted(knots, place, side="right") - 1, 0, len(knots) - 2)
-        width = knots[index + 1] - knots[index]
-        right = (place - knots[index]) / width
-        outside = (place < knots[0]) | (place > knots[-1])
-        return (
-            1 - right,
-            right,
-            width,
-            lifts[index],
-            lifts[index + 1],
-            bends[index],
-            bends[index + 1],
-            outside,
-        )
-
-    def lift(self, angle: Any) -> Any:
-        """Lift at an angle, m; 0 beyond the readings, and where the spline would dip below."""
-        a, b, h, y0, y1, m0, m1, outside = self._piece(angle)
-        value = a * y0 + b * y1 + ((a**3 - a) * m0 + (b**3 - b) * m1) * h**2 / 6
-        return np.where(outside, 0.0, np.maximum(value, 0.0))[()]
-
-    def slope(self, angle: Any) -> Any:
-        """First derivative by the crank angle, m/rad."""
-        a, b, h, y0, y1, m0, m1, outside = self._piece(angle)
-        value = (y1 - y0) / h + ((1 - 3 * a**2) * m0 + (3 * b**2 - 1) * m1) * h / 6
-        return np.where(outside, 0.0, value)[()]
-
-    def bend(self, angle: Any) -> Any:
-        """Second derivative by the crank angle, m/rad²; only as smooth as the readings are fine."""
-        a, b, _, _, _, m0, m1, outside = self._piece(angle)
-        return np.where(outside, 0.0, a * m0 + b * m1)[()]
-
-    def columns(self) -> MeasuredCurve:
-        """Return the curve itself: it holds one lobe only."""
-        return self
-
-
-def measured_curve(angles: Sequence[float], lifts: Sequence[float]) -> MeasuredCurve:
-    """Lay a smooth curve through a degree wheel's readings and count its angles from the nose.
-
-    Args:
-        angles: crank angles of the readings, rad, rising.
-        lifts: lift at each, m, on the lobe (or the lifter); 0 at the first and the last.
-
-    Valid for readings close enough to show the shape: every 5 to 10 degrees.
-
-    Raises:
-        ValueError: fewer than five readings, angles that do not rise, negative lifts, or a lobe that is not
-        read from seat to seat.
-
-    Source: numerical practice: clamped cubic spline.
-
-    >>> curve = measured_curve(np.radians([0, 60, 120, 180, 240]), [0.0, 0.002, 0.006, 0.002, 0.0])
-    >>> round(1000 * float(curve.lift(0.0)), 6), round(float(np.degrees(curve.nose)), 6)
-    (6.0, 120.0)
-
-    """
-    knots, values = np.asarray(angles, dtype=float), np.asarray(lifts, dtype=float)
-    if knots.shape != values.shape or knots.ndim != 1 or knots.size < 5:
-        raise ValueError("a cam curve takes at least five readings, each an angle and a lift")
-    if not np.all(np.diff(knots) > 0):
-        raise ValueError("the angles of a cam curve have to rise from reading to reading")
-    if not np.all(values >= 0) or values[0] != 0 or values[-1] != 0 or not np.any(values > 0):
-        raise ValueError("a cam curve has to start and end at no lift: read on to the seat")
-    bends = _clamped_bends(knots, values)
-    raw = MeasuredCurve(tuple(knots), tuple(values), tuple(bends), 0.0)
-    _, nose = least_over_angle(lambda x: -raw.lift(x), knots[0], knots[-1], 40 * knots.size)
-    return MeasuredCurve(tuple(knots - nose), tuple(values), tuple(bends), float(nose))
-
-
-def _clamped_bends(knots: Any, values: Any) -> Any:
-    """Second derivatives of the cubic spline that is level at both ends."""
-    width, count = np.diff(knots), len(knots)
-    rise = np.concatenate(([0.0], np.diff(values) / width, [0.0]))
-    matrix = np.zeros((count, count))
-    for row, (before, after) in enumerate(zip(np.append(0.0, width), np.append(width, 0.0), strict=True)):
-        matrix[row, row] = (before + after) / 3
-        if row:
-            matrix[row, row - 1] = before / 6
-        if row < count - 1:
-            matrix[row, row + 1] = after / 6
-    return np.linalg.solve(matrix, np.diff(rise))
 
 
 def is_monotone(curve: Curve, points: int = 721) -> bool:

@@ -1,0 +1,253 @@
+"""Figures of spring and valve train: forces, surge, and the speed at which a valve leaves its cam."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+import numpy as np
+
+from kitwright.solver.formulas import springs
+from kitwright.solver.formulas.arrays import where
+from kitwright.solver.formulas.cam_curve import Curve, LobeCurve
+from kitwright.solver.formulas.kinematics import column, least_over_angle
+from kitwright.solver.formulas.measured_cam import MeasuredCurve
+from kitwright.solver.formulas.valve_gear import least, valve_lift_of
+from kitwright.solver.formulas.valve_motion import CURVE, NAN, by_curve, lobe_inputs, lobe_of, ratio_of
+from kitwright.solver.registry import Slack, figure
+
+
+@figure(
+    "spring_rate",
+    unit="N_mm",
+    group="valve gear",
+    meaning="spring rate: the maker's, or from wire, coil diameter and active coils",
+    formula="G × wire⁴ / (8 × coil diameter³ × active coils)",
+    source="Shigley's Mechanical Engineering Design, 9th ed., ch. 10; EN 13906-1:2013 (from memory)",
+    inputs=(
+        "spring.rate?",
+        "spring.shear_modulus?",
+        "spring.wire?",
+        "spring.coil_diameter?",
+        "spring.active_coils?",
+        "spring.total_coils?",
+    ),
+    wants=("spring.rate",),
+    public=False,
+)
+def spring_rate(given: float, shear: float, wire: float, diameter: float, active: float, total: float) -> float:
+    """Spring rate in N/m: the given one, else G d⁴ / (8 D³ n) (Pa, m; closed and ground ends: n = total − 2).
+
+    Source: Shigley, ch. 10; EN 13906-1:2013 (from memory).
+
+    >>> nan = float("nan")
+    >>> round(float(spring_rate(nan, 77.2e9, 0.0032, 0.0228, nan, 7.0)))
+    17075
+    """
+    coils = where(np.isnan(active), springs.active_from_total(total), active)
+    return where(np.isnan(given), springs.spring_rate(shear, wire, diameter, coils), given)
+
+
+@figure(
+    "installed_spring_height",
+    unit="mm",
+    group="valve gear",
+    meaning="height of the spring, valve shut",
+    formula="installed height + retainer gain − shims",
+    source="geometry",
+    inputs=("head.installed_height", "retainer.height_gain", "spring_shim.thickness"),
+    shape="additive",
+    public=False,
+)
+def installed_spring_height(installed: float, gain: float, shim: float) -> float:
+    """Spring height with the valve shut, installed + gain − shim, in metres; all in m. Source: geometry.
+
+    >>> round(1000 * installed_spring_height(0.033, 0.001, 0.0005), 6)
+    33.5
+    """
+    return installed + gain - shim
+
+
+def _seat_at_least(force: float, constants: Mapping[str, Any]) -> tuple[Slack, ...]:
+    def short_of(free: float, rate: float) -> float:
+        return force / rate - free
+
+    return Slack(1.0, "installed_spring_height"), Slack(1.0, "", short_of, ("spring.free_length", "spring_rate"))
+
+
+@figure(
+    "spring_seat",
+    unit="N",
+    group="valve gear",
+    meaning="spring force, valve shut",
+    formula="spring rate × (free length − installed spring height)",
+    source="EN 13906-1:2013 (from memory); linear spring",
+    inputs=("spring_rate", "spring.free_length", "installed_spring_height"),
+    step=5.0,
+    at_least=_seat_at_least,
+)
+def spring_seat(rate: float, free: float, installed: float) -> float:
+    """Force with the valve shut, k (L0 − h), in N; k in N/m, lengths in m. Linear spring.
+
+    Source: EN 13906-1:2013 (from memory).
+
+    >>> round(spring_seat(17074.7, 0.045, 0.038), 2)
+    119.52
+    """
+    return springs.spring_force(rate, free, installed, 0.0)
+
+
+def _open_at_least(force: float, constants: Mapping[str, Any]) -> tuple[Slack, ...]:
+    return *_seat_at_least(force, constants), Slack(-1.0, "valve_lift")
+
+
+figure(
+    "spring_open",
+    unit="N",
+    group="valve gear",
+    meaning="spring force at the greater lift",
+    formula="spring rate × (free length − installed spring height + valve lift)",
+    source="EN 13906-1:2013 (from memory); linear spring",
+    inputs=("spring_rate", "spring.free_length", "installed_spring_height", "valve_lift"),
+    step=5.0,
+    at_least=_open_at_least,
+)(springs.spring_force)
+
+
+@figure(
+    "spring_surge",
+    unit="Hz",
+    group="valve gear",
+    meaning="lowest surge frequency of the spring",
+    formula="3560 × wire / (active coils × coil diameter²) × √(shear modulus / density)",
+    source="EN 13906-1:2013 (from memory)",
+    inputs=(
+        "spring.wire",
+        "spring.coil_diameter",
+        "spring.active_coils?",
+        "spring.total_coils?",
+        "spring.shear_modulus",
+        "spring.density",
+    ),
+    wants=("spring.active_coils",),
+)
+def spring_surge(wire: float, diameter: float, active: float, total: float, shear: float, density: float) -> float:
+    """Lowest surge frequency, in Hz, of a spring seated at both ends; m, Pa, kg/m³ (closed ends: n = total − 2).
+
+    Source: EN 13906-1:2013 (from memory).
+
+    >>> round(float(spring_surge(0.0032, 0.0228, 5.0, 7.0, 77.2e9, 7850.0)), 2)
+    434.64
+    """
+    coils = where(np.isnan(active), springs.active_from_total(total), active)
+    return springs.surge_frequency_en(wire, diameter, coils, shear, density)
+
+
+def float_speed_of(
+    rate: float,
+    free: float,
+    installed: float,
+    mass: float,
+    lift: float,
+    seat: float,
+    seat_lift: float,
+    check: float,
+    check_lift: float,
+    ratio: float,
+    lash: float,
+    number: float = NAN,
+) -> float:
+    """Lowest crank speed at which a valve leaves its cam, in rad/s, scanned over the whole lobe.
+
+    ω² = least of F(θ) / (m R |L″(θ)|) where the lobe decelerates; N/m, m, kg, rad of the crank; the number stands for a
+    degree wheel's readings, NaN for none. Rigid train, surge ignored.
+
+    Source: Norton, Design of Machinery, lumped models (from memory).
+
+    >>> lobe = (0.0065, np.radians(300), 0.0, np.radians(242), 0.001)
+    >>> speed = float_speed_of(17074.7, 0.045, 0.038, 0.118031, *lobe, 1.5, 0.0001)
+    >>> round(float(speed) * 30 / np.pi)
+    6597
+    """
+    lobe = lobe_of(lift, seat, seat_lift, check, check_lift)
+    if np.all(np.isnan(number)):
+        return springs.float_speed(rate, free, installed, mass, lobe, ratio, lash)[0]
+
+    def speed(read: MeasuredCurve | None, rows: list[Any]) -> Any:
+        stiffness, length, height, moving, rocker, play, max_lift, half_span, power = rows
+        curve: Curve = LobeCurve(max_lift, half_span, power) if read is None else read.lifted_to(max_lift)
+        return springs.float_speed(stiffness, length, height, moving, curve, rocker, play)[0]
+
+    given = (rate, free, installed, mass, ratio, lash, lobe.max_lift, lobe.half_span, lobe.power)
+    found: float = by_curve(number, given, speed)[()]
+    return found
+
+
+def _float_at_least(valve: str) -> Callable[[float, Mapping[str, Any]], tuple[Slack, ...] | None]:
+    def at_least(speed: float, constants: Mapping[str, Any]) -> tuple[Slack, ...] | None:
+        if speed <= 0:
+            return None
+
+        def held(rate: Any, free: Any, mass: Any, *lobe: Any) -> Any:
+            """−(greatest spring height at which the valve still follows)."""
+            *shape, ratio, lash, number = lobe
+            fitted = lobe_of(*shape)
+
+            def height(read: MeasuredCurve | None, rows: list[Any]) -> Any:
+                stiffness, length, moving, rocker, play, max_lift, half_span, power = rows
+                curve: Curve = LobeCurve(max_lift, half_span, power) if read is None else read.lifted_to(max_lift)
+                laid = curve.columns()
+
+                def spare(angle: Any) -> Any:
+                    bend = column(rocker) * laid.bend(angle)
+                    lifted = valve_lift_of(laid.lift(angle), column(rocker), column(play))
+                    need = column(moving) * np.maximum(-bend, 0.0) * speed**2 / column(stiffness)
+                    return np.where(bend < 0, lifted - need, np.inf)
+
+                before, after = (np.broadcast_to(each, length.shape) for each in curve.spans)
+                start = 0.0 * after if read is None else -before  # the polynomial's flanks are alike
+                return -(length + least_over_angle(spare, start, after)[0])
+
+            given = (rate, free, mass, ratio, lash, fitted.max_lift, fitted.half_span, fitted.power)
+            return by_curve(number, given, height)
+
+        inputs = ("spring_rate", "spring.free_length", "spring.moving_mass", *lobe_inputs(valve), ratio_of(valve))
+        more = (f"cam.lash_{valve}", f"cam.{valve}_curve?")
+        return Slack(1.0, "installed_spring_height"), Slack(1.0, "", held, (*inputs, *more))
+
+    return at_least
+
+
+for _valve in ("intake", "exhaust"):
+    figure(
+        f"float_speed_{_valve}",
+        unit="rpm",
+        group="at speed",
+        meaning=f"speed at which the {_valve} valve leaves its cam",
+        formula="least over the lobe of √(spring force / (moving mass × valve acceleration per ω²))",
+        source=CURVE + "Norton, Design of Machinery, lumped models (from memory)",
+        inputs=(
+            "spring_rate",
+            "spring.free_length",
+            "installed_spring_height",
+            "spring.moving_mass",
+            *lobe_inputs(_valve),
+            ratio_of(_valve),
+            f"cam.lash_{_valve}",
+            f"cam.{_valve}_curve?",
+        ),
+        at_least=_float_at_least(_valve),
+        public=False,
+    )(float_speed_of)
+
+figure(
+    "float_speed",
+    unit="rpm",
+    group="at speed",
+    meaning="speed at which the first valve leaves its cam",
+    formula="the lower of the intake's and the exhaust's: least over the lobe of "
+    "√(spring force / (moving mass × valve acceleration per ω²))",
+    source=CURVE + "Norton, Design of Machinery, lumped models (from memory)",
+    inputs=("float_speed_intake", "float_speed_exhaust"),
+    extreme="min",
+)(least)
