@@ -97,7 +97,8 @@ class View:
         wanted = leaves_of(name, optional=False) + FIGURES[name].bound_without
         found = self.reader.missing(wanted)
         if not found and math.isnan(self.value(name)):
-            found = self.reader.missing(tuple(leaf for each in tree_of(name) for leaf in FIGURES[each].wants))
+            unknown = [each for each in tree_of(name) if math.isnan(self.value(each))]
+            found = self.reader.missing(tuple(leaf for each in unknown for leaf in FIGURES[each].wants))
         return tuple(found)
 
 

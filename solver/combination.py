@@ -227,26 +227,21 @@ class Reader:
                 continue
             kind = "gasket" if owner == "gaskets" else owner
             part = self.combination.parts.get(kind)
-            found.append(Missing(kind, part.id if part else None, "material" if rest in DERIVED else rest))
+            found.append(Missing(kind, part.id if part else None, _GIVEN_BY.get(rest, rest)))
         return list(dict.fromkeys(found))
 
 
-def _elasticity(part: Part) -> float:
-    """Young's modulus of a part's material, Pa; NaN where it is not given or not in the table."""
-    name = getattr(part, "material", None)
-    try:
-        return material(name).elasticity if name else NAN
-    except UnknownMaterialError:
-        return NAN
+def _property(name: str, field: str = "material") -> Callable[[Part], float]:
+    """Reader of one property of a part's material, SI; NaN where it is not given or not in the table."""
 
+    def read(part: Part) -> float:
+        called = getattr(part, field, None)
+        try:
+            return float(getattr(material(called), name)) if called else NAN
+        except UnknownMaterialError:
+            return NAN
 
-def _density(part: Part) -> float:
-    """Density of a part's material, kg/m³; NaN where it is not given or not in the table."""
-    name = getattr(part, "material", None)
-    try:
-        return material(name).density if name else NAN
-    except UnknownMaterialError:
-        return NAN
+    return read
 
 
 def _shear_modulus(part: Part) -> float:
@@ -259,11 +254,16 @@ def _shear_modulus(part: Part) -> float:
 
 
 DERIVED: dict[str, Callable[[Part], float]] = {
-    "elasticity": _elasticity,
-    "density": _density,
+    "elasticity": _property("elasticity"),
+    "density": _property("density"),
+    "expansion": _property("expansion"),
+    "case_expansion": _property("expansion", "case_material"),
     "shear_modulus": _shear_modulus,
 }
-"""Leaves that stand for a property of a part's material."""
+"""Leaves that stand for a property of a part's material: Pa, kg/m³, 1/K."""
+
+_GIVEN_BY = dict.fromkeys(DERIVED, "material") | {"case_expansion": "case_material"}
+"""Derived leaf to the field that it is derived from."""
 
 
 def field_value(part: Part, path: str) -> tuple[float, float]:

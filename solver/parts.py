@@ -98,6 +98,8 @@ class Block(Part):
     cam_to_crank: Quantity | None = may(LENGTH, 10, 400, "centre distance of cam and crank")
     counterweight_room: Quantity | None = may(LENGTH, 10, 400, "radius free for the counterweight")
     rod_room: Quantity | None = may(LENGTH, 10, 400, "radius free for the rod's big end")
+    material: str | None = of("text", "material of the block or barrel, as in the table of materials")
+    case_material: str | None = of("text", "material of the case under a separate barrel, if it is another")
     deck_cut: LengthSteps | None = group(LengthSteps, "what may come off the deck")
     rebore: Rebore | None = group(Rebore, "oversize bores")
 
@@ -115,6 +117,7 @@ class Crank(Part):
     journal_width: Quantity | None = may(LENGTH, 4, 120, "width of the rod journal between its cheeks")
     counterweight_radius: Quantity | None = may(LENGTH, 10, 250, "outer radius of the counterweight")
     counterweight_moment: Quantity | None = may(MOMENT, 0, 1e6, "counterweight's mass times its radius")
+    material: str | None = of("text", "material, as in the table of materials")
     max_rpm: Quantity | None = may(ROTATION, 500, 30_000, "maker's speed limit")
 
 
@@ -158,6 +161,7 @@ class Piston(Part):
     top_land: TopLand | None = group(TopLand, "crevice round the top land")
     pocket_depth_intake: Quantity | None = may(LENGTH, 0, 20, "depth of the intake valve pocket")
     pocket_depth_exhaust: Quantity | None = may(LENGTH, 0, 20, "depth of the exhaust valve pocket")
+    material: str | None = of("text", "material, as in the table of materials")
 
 
 @_kind

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from kitwright.solver.check import View
 from kitwright.solver.combination import Combination, specs_of
+from kitwright.solver.degree_wheel import CURVES
 from kitwright.solver.fields import specs
 from kitwright.solver.parts import KINDS
 from kitwright.solver.plan import Plan
@@ -27,7 +28,7 @@ _OTHER: dict[str, tuple[Dimension, str]] = {
     "gaskets.count": UNITS[""],
     "reference.pushrod_angle": (ANGLE, "deg"),
 }
-_DERIVED = {"elasticity": "Pa", "shear_modulus": "Pa", "density": "kg/m³"}
+_DERIVED = {"elasticity": "Pa", "shear_modulus": "Pa", "density": "kg/m³", "expansion": "1/K", "case_expansion": "1/K"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +81,7 @@ def _step(view: View, name: str) -> Step:
         bare = each.rstrip("?")
         if bare in FIGURES:
             inputs.append(Input(bare, "", view.value(bare), UNITS[FIGURES[bare].unit][1]))
-        else:
+        elif bare not in CURVES:
             inputs += [one for one in _leaf(view, bare) if each == bare or not math.isnan(one.value)]
     return Step(name, entry.meaning, entry.formula, tuple(inputs), view.value(name), UNITS[entry.unit][1])
 

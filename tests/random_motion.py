@@ -73,6 +73,9 @@ def parts(seed: int) -> list[Part]:
             sizes = {"journal": "30 mm", "big_end": "30 mm", "pin": "16 mm", "bore": "72 mm", "width": "21.5 mm"}
             own = sizes | ({"bore": "73 mm"} if isinstance(part, Gasket) else {})
             more |= {name: parse(text, LENGTH) for name, text in own.items() if hasattr(part, name)}
+        if hasattr(part, "material"):
+            metal = random.Random(f"{seed} {part.id} metal")
+            more["material"] = metal.choice(["steel", "grey iron", "aluminium 356", None])
         if isinstance(part, Crank):
             more["counterweight_moment"] = value(rng.choice([9000, 11000]), "g*mm", MOMENT, 200)
         elif isinstance(part, Rod):
@@ -80,7 +83,7 @@ def parts(seed: int) -> list[Part]:
             more["big_end_mass"] = value(210, "g", MASS, 2)
             more["shank_area"] = value(0.95, "cm2", AREA, 0.02)
             more["max_load"] = value(rng.choice([6, 9]), "kN", FORCE)
-            more["material"] = rng.choice(["steel 4340", "steel", None, "unheard-of"])
+            more["material"] = rng.choice(["steel 4340", "steel", None, "unheard-of"])  # in place of the one above
         elif isinstance(part, Piston):
             more["mass"] = value(rng.choice([260, 290]), "g", MASS, 5)
             more["pocket_depth_intake"] = value(rng.choice([1, 2]), "mm", LENGTH, 0.1)
@@ -134,6 +137,14 @@ def _spring(rng: random.Random, value: Any) -> dict[str, Any]:
     return found
 
 
+def _heat(rng: random.Random) -> dict[str, float]:
+    """Temperatures of some parts in some plans, K."""
+    if rng.random() < 0.5:
+        return {}
+    every = {"block": 400.0, "barrel": 430.0, "case": 360.0, "crank": 360.0, "rod": 390.0, "piston": 480.0}
+    return {word: value for word, value in every.items() if rng.random() < 0.5}
+
+
 def question(seed: int, most: int = 60) -> tuple[Catalogue, Plan]:
     """A random catalogue and plan with goals on motion, of at most so many raw combinations."""
     rng = random.Random(seed * 104729 + 3)
@@ -148,7 +159,7 @@ def question(seed: int, most: int = 60) -> tuple[Catalogue, Plan]:
             optional=frozenset(each for each in ("retainer", "spring_shim", "spacer") if rng.random() < 0.5),
             tolerance=rng.choice(["nominal", "nominal", "statistical", "worst_case"]),
             rev_ceiling=rng.choice([None, 5500.0, 6500.0]),
-            conditions=Conditions(altitude=rng.choice([0.0, 900.0])),
+            conditions=Conditions(altitude=rng.choice([0.0, 900.0]), temperatures=_heat(random.Random(f"heat {seed}"))),
             reference={name: parse(text, LENGTH) for name, text in reference.items()} if rng.random() < 0.6 else {},
         )
         raw = sum(1 for _ in zip(range(most + 1), everything(catalogue, plan), strict=False))

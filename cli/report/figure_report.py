@@ -28,6 +28,10 @@ _OWNERS = {
         "relieve": "what the chamber is opened by",
         "deck_cut": "what is taken off the deck",
     },
+    "cam": {
+        "intake_curve": "a degree wheel's readings of the intake lobe, in place of the data sheet",
+        "exhaust_curve": "a degree wheel's readings of the exhaust lobe, in place of the data sheet",
+    },
     "plan": {"rev_ceiling": "the rev ceiling"},
     "conditions": {"altitude": "height above the sea", "polytropic": "exponent of compression"},
     "reference": {
@@ -43,7 +47,13 @@ _OWNERS = {
 }
 """Inputs that are no field of a part, in words."""
 
-_PROPERTIES = {"elasticity": "elasticity", "shear_modulus": "shear modulus", "density": "density"}
+_PROPERTIES = {
+    "elasticity": "elasticity",
+    "shear_modulus": "shear modulus",
+    "density": "density",
+    "expansion": "expansion with heat",
+    "case_expansion": "expansion with heat",
+}
 
 
 def by_group() -> Iterator[tuple[str, list[Figure]]]:

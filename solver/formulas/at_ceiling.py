@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from kitwright.solver.formulas import balance, kinematics, loads
+from kitwright.solver.formulas.arrays import where
+from kitwright.solver.formulas.loads import thermal_growth
 from kitwright.solver.registry import figure
 
 _CRANK = ("crank.stroke", "rod.length", "piston.pin_offset", "plan.rev_ceiling")
@@ -74,24 +78,151 @@ figure(
 )(loads.rod_stretch)
 
 
+_HEAT = "Callister, Materials Science and Engineering, app. B.6 (expansion); measured at 20 °C: ISO 1 (from memory)"
+
+MEASURED_AT = 293.15
+"""Temperature at which dimensions hold, K."""
+
+
+def _growth(length: Any, expansion: Any, temperature: Any) -> Any:
+    """Growth of a length, m; 0 where no temperature is given, NaN where the expansion then is not known."""
+    grown = thermal_growth(length, expansion, temperature - MEASURED_AT)
+    return where(np.isnan(temperature), 0.0, grown)
+
+
+def barrel_growth(
+    height: float, foot: float, expansion: float, whole_at: float, own_at: float, case_at: float
+) -> float:
+    """How much the barrel (or the block as one) grows with heat and moves the head away, α L ΔT, in metres.
+
+    Block height and barrel foot in m, expansion in 1/K, temperatures in K of the block as a whole, of the barrel and of
+    the case; NaN for what is not given. With a case's temperature the barrel is what stands above its foot. 0 without a
+    temperature. Source: Callister, Materials Science and Engineering, app. B.6 (α).
+
+    >>> nan = float("nan")
+    >>> round(1e6 * float(barrel_growth(0.17788, 0.09988, 11.4e-6, nan, 413.15, 363.15)), 3)
+    106.704
+    """
+    length = where(np.isnan(case_at), height, height - foot)
+    growth: float = _growth(length, expansion, where(np.isnan(own_at), whole_at, own_at))
+    return growth
+
+
+def case_growth(foot: float, expansion: float, barrel_expansion: float, temperature: float) -> float:
+    """How much a case under a separate barrel grows with heat, α L ΔT, in metres.
+
+    Barrel foot over the crank's centre in m, expansions in 1/K of the case (NaN: of the barrel's material), temperature
+    in K; 0 without one. Source: Callister, Materials Science and Engineering, app. B.6 (α).
+
+    >>> round(1e6 * float(case_growth(0.09988, 21.5e-6, 11.4e-6, 343.15)), 3)
+    107.371
+    """
+    growth: float = _growth(foot, where(np.isnan(expansion), barrel_expansion, expansion), temperature)
+    return growth
+
+
+def crank_growth(stroke: float, expansion: float, temperature: float) -> float:
+    """How much the throw grows with heat, α (stroke / 2) ΔT, in metres; stroke in m, α in 1/K, temperature in K.
+
+    0 without a temperature. Source: Callister, Materials Science and Engineering, app. B.6 (α).
+
+    >>> round(1e6 * float(crank_growth(0.070, 12.3e-6, 363.15)), 3)
+    30.135
+    """
+    growth: float = _growth(stroke / 2, expansion, temperature)
+    return growth
+
+
+def length_growth(length: float, expansion: float, temperature: float) -> float:
+    """How much a length grows with heat, α L ΔT, in metres; length in m, α in 1/K, temperature in K.
+
+    0 without a temperature. Source: Callister, Materials Science and Engineering, app. B.6 (α).
+
+    >>> round(1e6 * float(length_growth(0.1105, 12.3e-6, 393.15)), 3)
+    135.915
+    """
+    growth: float = _growth(length, expansion, temperature)
+    return growth
+
+
+figure(
+    "barrel_growth",
+    unit="mm",
+    group="at speed",
+    meaning="how far heat in the barrel (or the block as one) moves the head up",
+    formula="expansion × height (above the barrel's foot, where the case has a temperature) × (temperature − 20 °C)",
+    source=_HEAT,
+    inputs=(
+        "block.block_height",
+        "block.barrel_foot?",
+        "block.expansion?",
+        *(f"conditions.temperatures.{each}?" for each in ("block", "barrel", "case")),
+    ),
+    step=0.005,
+    wants=("block.expansion",),
+    public=False,
+)(barrel_growth)
+
+figure(
+    "case_growth",
+    unit="mm",
+    group="at speed",
+    meaning="how far heat in a case under a separate barrel moves the head up",
+    formula="expansion × barrel foot × (temperature − 20 °C)",
+    source=_HEAT,
+    inputs=("block.barrel_foot?", "block.case_expansion?", "block.expansion?", "conditions.temperatures.case?"),
+    step=0.005,
+    wants=("block.barrel_foot", "block.case_expansion"),
+    public=False,
+)(case_growth)
+
+for _part, _name, _length, _function in (
+    ("crank", "throw", "crank.stroke", crank_growth),
+    ("rod", "rod", "rod.length", length_growth),
+    ("piston", "piston above its pin", "piston.compression_height", length_growth),
+):
+    figure(
+        f"{_part}_growth",
+        unit="mm",
+        group="at speed",
+        meaning=f"how much the {_name} grows with heat",
+        formula=f"expansion × {'stroke / 2' if _part == 'crank' else 'length'} × (temperature − 20 °C)",
+        source=_HEAT,
+        inputs=(_length, f"{_part}.expansion?", f"conditions.temperatures.{_part}?"),
+        step=0.005,
+        wants=(f"{_part}.expansion",),
+        public=False,
+    )(_function)
+
+
 @figure(
     "quench_at_speed",
     unit="mm",
     group="at speed",
-    meaning="quench less the rod's stretch at the rev ceiling; heat and bearing play take more",
-    formula="quench − rod stretch",
-    source="geometry; Shigley's Mechanical Engineering Design, 9th ed., ch. 4 (from memory)",
-    inputs=("quench", "rod_stretch"),
+    meaning="quench less the rod's stretch at the rev ceiling, and with heat where the plan gives temperatures",
+    formula="quench − rod stretch + growth of barrel and case − growth of throw, rod and piston",
+    source="geometry; Shigley's Mechanical Engineering Design, 9th ed., ch. 4 (from memory); " + _HEAT,
+    inputs=("quench", "rod_stretch", *(f"{each}_growth" for each in ("barrel", "case", "crank", "rod", "piston"))),
     step=0.02,
     shape="additive",
 )
-def quench_at_speed(quench: float, stretch: float) -> float:
-    """Quench less the rod's elastic stretch, in metres; both in m. Source: geometry.
+def quench_at_speed(
+    quench: float,
+    stretch: float,
+    barrel: float = 0.0,
+    case: float = 0.0,
+    throw: float = 0.0,
+    rod: float = 0.0,
+    piston: float = 0.0,
+) -> float:
+    """Quench less the rod's stretch, with the growth of barrel, case, throw, rod and piston, in metres; all in m.
+
+    Bearing play and piston rock take more. Source: geometry.
 
     >>> round(1000 * quench_at_speed(0.001, 0.0000591042), 6)
     0.940896
     """
-    return quench - stretch
+    return quench - stretch + barrel + case - throw - rod - piston
 
 
 figure(
