@@ -54,7 +54,7 @@ def _no_figure(name: str, figures: Mapping[str, Figure]) -> tuple[str, str]:
     for figure in figures.values():
         if name == figure.key:
             return message, f"the goal key is `{figure.name}`; the unit stands with the value"
-    bare = re.sub(r"_(mm|cc|rpm|m_s2?|N|kPa|Hz|deg|in)$", "", name)
+    bare = re.sub(r"_(mm2?|cc|rpm|m_s2?|g|g_mm|N|kPa|MPa|Hz|deg|in)$", "", name)
     known = [*figures, REV_CEILING]
     if bare in known:
         return message, f"the goal key is `{bare}`; the unit stands with the value"

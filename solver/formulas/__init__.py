@@ -8,6 +8,7 @@ from kitwright.solver.formulas import (  # noqa: F401, I001  (an order in which 
     bottom_end,
     stack,
     volumes,
+    valve_events,
     valve_gear,
     turning,
     speed,
@@ -15,5 +16,6 @@ from kitwright.solver.formulas import (  # noqa: F401, I001  (an order in which 
     breathing,
     valve_motion,
     at_ceiling,
+    stresses,
     money,
 )
