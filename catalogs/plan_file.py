@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal, cast
 
+from kitwright.catalogs.advice import read_advice
 from kitwright.catalogs.load import Draft, finish, read_folder
 from kitwright.catalogs.nodes import Listing, Node, Scalar, Table, fault, in_words, is_absent
 from kitwright.catalogs.overrides import Overrides, lay_over
@@ -48,6 +49,7 @@ _KEYS = (
     "measured",
     "conditions",
     "reference",
+    "advice",
     "units",
 )
 _PARTS = ("use", "avoid", "shelf_only", "kinds", "optional")
@@ -183,6 +185,7 @@ class _Reader:
             tolerance=cast(Any, self._choice("tolerance", TOLERANCES)),
             conditions=self._conditions(),
             reference=self._reference(),
+            advice=read_advice(self.table.entries.get("advice"), self.problems),
             units=cast(Literal["mm", "in"], self._choice("units", _UNITS)),
         )
         folder = self._folder(catalogue)

@@ -7,9 +7,12 @@ import math
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from kitwright.cli.report.notes import notes_data
 from kitwright.cli.report.words import exact_dimensions
+from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.cautions import cautions
 from kitwright.solver.combination import Missing
+from kitwright.solver.notes import notes
 from kitwright.solver.plan import Plan
 from kitwright.solver.registry import FIGURES
 from kitwright.solver.result import Answer, Checked, Conflict, Limit, NotEstablished, Purchase
@@ -62,7 +65,7 @@ def combination_data(checked: Checked) -> dict[str, Any]:
     }
 
 
-def check_data(checked: Checked, plan: Plan) -> dict[str, Any]:
+def check_data(checked: Checked, plan: Plan, catalogue: Catalogue | None = None) -> dict[str, Any]:
     """Write what ``check`` answers."""
     return {
         "plan": plan.name,
@@ -84,6 +87,7 @@ def check_data(checked: Checked, plan: Plan) -> dict[str, Any]:
         ],
         "buy": buy_data(checked.buy),
         "labour": checked.labour,
+        **notes_data(notes(checked, plan, catalogue)),
         "cautions": list(cautions(checked, plan)),
     }
 
