@@ -26,9 +26,13 @@ _MM = 1e-3
 
 @dataclass(frozen=True, slots=True)
 class Timing:
-    """Valve events, in degrees by the figure's name, and the lobe lift in mm that they belong to."""
+    """Valve events, in degrees by the figure's name, and the lobe lift in mm that they belong to.
+
+    ``seat`` where they are those of the seat durations, as the figures are.
+    """
 
     lobe_lift: float
+    seat: bool
     events: Mapping[str, float]
 
 
@@ -113,7 +117,7 @@ def _timing(checked: Checked, plan: Plan) -> Iterator[Timing]:
     seat = {name: checked.figures[name] for name in EVENTS if name in checked.figures}
     reader = Reader(checked.combination, plan)
     if seat:
-        yield Timing(reader["cam.seat_lift"] / _MM, seat)
+        yield Timing(reader["cam.seat_lift"] / _MM, True, seat)
     at: dict[float, dict[str, float]] = {}
     for valve in ("intake", "exhaust"):
         lift = reader[f"cam.{valve}_duration_at.lift"]
@@ -130,7 +134,7 @@ def _timing(checked: Checked, plan: Plan) -> Iterator[Timing]:
         named = dict(zip(EVENTS, (*found[:4], found.overlap), strict=True))
         known = {name: math.degrees(value) for name, value in named.items() if value == value}
         if known:
-            yield Timing(lift / _MM, known)
+            yield Timing(lift / _MM, False, known)
 
 
 def _pushrod(checked: Checked, plan: Plan, catalogue: Catalogue | None) -> PushrodNeed | None:

@@ -37,12 +37,12 @@ def note_blocks(found: Notes, units: str) -> Iterator[Paragraph | Items]:
     if own:
         yield Items("Your own ranges, from the plan's `advice`", tuple(_remark(each, units) for each in own))
     if usual:
-        title = "Common practice, no source: no verdict, and a plan's own `advice` takes its place"
+        title = "Common practice, no source; no verdict (a plan's own `advice` takes its place)"
         yield Items(title, tuple(_remark(each, units) for each in usual))
 
 
 def _timing(timing: Sequence[Timing], units: str) -> Iterator[str]:
-    for place, each in enumerate(timing):
+    for each in timing:
         lift = style("mm", [each.lobe_lift], units).with_unit(each.lobe_lift)
         said = []
         for name, (what, usual, other) in _SIDES.items():
@@ -50,9 +50,10 @@ def _timing(timing: Sequence[Timing], units: str) -> Iterator[str]:
                 shown = figure_text(name, abs(each.events[name]), units).removesuffix(" deg")
                 said.append(f"{what} {shown}° {usual if each.events[name] >= 0 else other}")
         if "overlap" in each.events:
-            shown = figure_text("overlap", each.events["overlap"], units).removesuffix(" deg")
-            said.append(f"overlap {shown}°")
-        seat = " (the seat durations')" if not place and len(each.events) else ""
+            both = each.events["overlap"]
+            shown = figure_text("overlap", abs(both), units).removesuffix(" deg")
+            said.append(f"overlap {shown}°" if both >= 0 else f"no overlap, {shown}° between them")
+        seat = " (seat)" if each.seat else ""
         yield f"at {lift}{seat}: {', '.join(said)}"
 
 
@@ -124,7 +125,11 @@ def notes_data(found: Notes) -> dict[str, Any]:
     """The notes for JSON: keys with their units, nothing where nothing is known."""
     return {
         "timing": [
-            {"lobe_lift_mm": each.lobe_lift, **{FIGURES[name].key: value for name, value in each.events.items()}}
+            {
+                "lobe_lift_mm": each.lobe_lift,
+                "seat": each.seat,
+                **{FIGURES[name].key: value for name, value in each.events.items()},
+            }
             for each in found.timing
         ],
         "pushrod": _pushrod_data(found.pushrod),

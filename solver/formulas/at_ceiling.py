@@ -83,6 +83,17 @@ figure(
 )(loads.inertia_load)
 
 figure(
+    "rod_stress",
+    unit="MPa",
+    group="at speed",
+    meaning="mean tension of the rod's shank under its inertia load; fillets and bolts stand more",
+    formula="rod load / shank area",
+    source="Shigley's Mechanical Engineering Design, 9th ed., ch. 3 (from memory)",
+    inputs=("rod_load", "rod.shank_area"),
+    step=1.0,
+)(loads.rod_stress)
+
+figure(
     "rod_stretch",
     unit="mm",
     group="at speed",

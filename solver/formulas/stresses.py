@@ -1,11 +1,11 @@
-"""Stresses of valve spring and rod. They are no verdict: what a part stands is for its maker's sheet to say."""
+"""Stress in a valve spring's wire. It is no verdict: what a spring stands is for its maker's sheet to say."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from kitwright.solver.formulas import loads, springs
+from kitwright.solver.formulas import springs
 from kitwright.solver.registry import Slack, figure
 
 _FORMULA = (
@@ -56,14 +56,3 @@ for _where, _words, _lift in (
         inputs=(f"spring_{_where}", "spring.wire", "spring.coil_diameter"),
         at_least=_at_least(*_lift),
     )(coil_stress)
-
-figure(
-    "rod_stress",
-    unit="MPa",
-    group="at speed",
-    meaning="mean tension of the rod's shank under its inertia load; fillets and bolts stand more",
-    formula="rod load / shank area",
-    source="Shigley's Mechanical Engineering Design, 9th ed., ch. 3 (from memory)",
-    inputs=("rod_load", "rod.shank_area"),
-    step=1.0,
-)(loads.rod_stress)
