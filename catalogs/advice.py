@@ -23,8 +23,8 @@ Ranges = Mapping[str, tuple[Advice, ...]]
 
 
 def read_advice(node: Node | None, problems: list[Problem]) -> Ranges:
-    """Ranges by figure: the plan's own where it names the figure, else those that come with the tool."""
-    return {**default_advice(), **_read(node, problems, own=True)}
+    """A plan's own ranges by figure; a figure that it names without a range is there with none."""
+    return _read(node, problems, own=True)
 
 
 @cache
@@ -72,7 +72,7 @@ def _read(node: Node | None, problems: list[Problem], own: bool) -> dict[str, tu
 
 def _range(figure: Figure, words: str, table: Table, problems: list[Problem], own: bool) -> Advice | None:
     node, where = table.entries[words], clip(f"advice.{figure.name}.{words}")
-    if len(words) > _LONGEST or not is_visible(words):
+    if not words.strip() or len(words) > _LONGEST or not is_visible(words):
         message = f"what a range is for takes 1 to {_LONGEST} characters that can be seen"
         problems.append(Problem(message, "such as `pump petrol`", *table.place(words), field=where))
         return None

@@ -92,13 +92,19 @@ class Notes:
     remarks: tuple[Remark, ...]
 
 
-def notes(checked: Checked, plan: Plan, catalogue: Catalogue | None = None) -> Notes:
+def notes(
+    checked: Checked,
+    plan: Plan,
+    catalogue: Catalogue | None = None,
+    usual: Mapping[str, tuple[Advice, ...]] | None = None,
+) -> Notes:
     """What stands beside the figures of a combination.
 
     Args:
         checked: the combination with its figures.
-        plan: its reference and its ranges of common practice.
+        plan: its reference and the builder's own ranges.
         catalogue: where other pushrods are looked for; without one only the needed length is known.
+        usual: ranges of common practice by figure; the plan's own take their place.
     """
     return Notes(
         tuple(_timing(checked, plan)),
@@ -106,7 +112,7 @@ def notes(checked: Checked, plan: Plan, catalogue: Catalogue | None = None) -> N
         _balance(checked, plan),
         tuple(
             Remark(name, checked.figures[name], ranges)
-            for name, ranges in plan.advice.items()
+            for name, ranges in {**(usual or {}), **plan.advice}.items()
             if name in checked.figures and ranges
         ),
     )

@@ -118,7 +118,7 @@ class Plan:
     conditions: Conditions = Conditions()
     reference: Mapping[str, Quantity] = field(default_factory=dict)
     advice: Mapping[str, tuple[Advice, ...]] = field(default_factory=dict)
-    """Figure to ranges that ``check`` shows beside it."""
+    """Figure to the builder's own ranges, which are shown beside it."""
     units: Literal["mm", "in"] = "mm"
 
     def but(self, **changes: object) -> Plan:

@@ -7,12 +7,11 @@ import math
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from kitwright.cli.report.notes import notes_data
+from kitwright.cli.report.notes import notes_data, notes_on
 from kitwright.cli.report.words import exact_dimensions
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.cautions import cautions
 from kitwright.solver.combination import Missing
-from kitwright.solver.notes import notes
 from kitwright.solver.plan import Plan
 from kitwright.solver.registry import FIGURES
 from kitwright.solver.result import Answer, Checked, Conflict, Limit, NotEstablished, Purchase
@@ -87,7 +86,7 @@ def check_data(checked: Checked, plan: Plan, catalogue: Catalogue | None = None)
         ],
         "buy": buy_data(checked.buy),
         "labour": checked.labour,
-        **notes_data(notes(checked, plan, catalogue)),
+        **notes_data(notes_on(checked, plan, catalogue)),
         "cautions": list(cautions(checked, plan)),
     }
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 
 from kitwright.cli.report.blocks import Column, Items, Paragraph, Report, Section, Table, Title
-from kitwright.cli.report.notes import note_blocks
+from kitwright.cli.report.notes import note_blocks, notes_on
 from kitwright.cli.report.numbers import Style, money
 from kitwright.cli.report.words import (
     MODES,
@@ -25,7 +25,6 @@ from kitwright.cli.report.words import (
 )
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.cautions import cautions
-from kitwright.solver.notes import notes
 from kitwright.solver.parts import KINDS, Part
 from kitwright.solver.plan import Plan
 from kitwright.solver.registry import GROUPS, public_figures
@@ -45,7 +44,7 @@ def check_report(checked: Checked, plan: Plan, catalogue: Catalogue | None = Non
     report.append(_figures(checked, plan))
     if checked.rev_limit_by:
         report.append(Paragraph(f"The rev limit is set by: {checked.rev_limit_by}."))
-    report += note_blocks(notes(checked, plan, catalogue), plan.units)
+    report += note_blocks(notes_on(checked, plan, catalogue), plan.units)
     exact = _exact(checked)
     if exact:
         report.append(Paragraph(f"Taken as exact, because no ± is given: {exact}."))

@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
+from kitwright.catalogs.advice import default_advice
 from kitwright.cli.report.blocks import Items, Paragraph
 from kitwright.cli.report.numbers import style
 from kitwright.cli.report.words import bound_text, figure_style, figure_text, words
-from kitwright.solver.notes import BALANCE, BalanceChange, Notes, PushrodNeed, Remark, Stocked, Timing
-from kitwright.solver.plan import Advice
+from kitwright.solver.catalogue import Catalogue
+from kitwright.solver.notes import BALANCE, BalanceChange, Notes, PushrodNeed, Remark, Stocked, Timing, notes
+from kitwright.solver.plan import Advice, Plan
 from kitwright.solver.registry import FIGURES
+from kitwright.solver.result import Checked
 
 _SIDES = {
     "intake_opens": ("intake opens", "before top", "after top"),
@@ -22,6 +25,11 @@ ONE_PLANE = (
     "This is balance in one plane, with the rod taken as two masses and the crank pin's own moment left out. On a "
     "twin, count what hangs on each throw; what rocks the engine end to end is not in it."
 )
+
+
+def notes_on(checked: Checked, plan: Plan, catalogue: Catalogue | None) -> Notes:
+    """The notes on a combination, with the bundled ranges where the plan has none of its own."""
+    return notes(checked, plan, catalogue, default_advice())
 
 
 def note_blocks(found: Notes, units: str) -> Iterator[Paragraph | Items]:
