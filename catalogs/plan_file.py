@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal, cast
 
+from kitwright.catalogs.advice import read_advice
 from kitwright.catalogs.load import Draft, finish, read_folder
 from kitwright.catalogs.nodes import Listing, Node, Scalar, Table, fault, in_words, is_absent
 from kitwright.catalogs.overrides import Overrides, lay_over
@@ -26,7 +27,17 @@ from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.fields import FieldSpec
 from kitwright.solver.parts import KINDS, PLURALS, Gasket, Part
 from kitwright.solver.plan import MACHINING, MOST_GASKETS, TOLERANCES, Conditions, Plan
-from kitwright.solver.quantity import ANGLE, LENGTH, RATIO, TEMPERATURE, Quantity, QuantityError, parse
+from kitwright.solver.quantity import (
+    ANGLE,
+    LENGTH,
+    MASS,
+    RATIO,
+    TEMPERATURE,
+    Dimension,
+    Quantity,
+    QuantityError,
+    parse,
+)
 
 _KEYS = (
     "plan",
@@ -38,6 +49,7 @@ _KEYS = (
     "measured",
     "conditions",
     "reference",
+    "advice",
     "units",
 )
 _PARTS = ("use", "avoid", "shelf_only", "kinds", "optional")
@@ -56,8 +68,8 @@ _POLYTROPIC = FieldSpec("polytropic", "quantity", "exponent of compression", Fal
 _TEMPERATURE = FieldSpec("temperature", "quantity", "temperature of a part", False, TEMPERATURE, -60, 600)
 
 
-def _reference(low: float, high: float, meaning: str, name: str) -> FieldSpec:
-    return FieldSpec(name, "quantity", meaning, False, LENGTH, low, high)
+def _reference(low: float, high: float, meaning: str, name: str, dimension: Dimension = LENGTH) -> FieldSpec:
+    return FieldSpec(name, "quantity", meaning, False, dimension, low, high)
 
 
 REFERENCE: dict[str, FieldSpec] = {
@@ -66,9 +78,12 @@ REFERENCE: dict[str, FieldSpec] = {
     "base_radius": _reference(3, 60, "base circle radius that it was right for", "base_radius"),
     "mill": _reference(0, 20, "head milling that it was right for", "mill"),
     "deck_cut": _reference(0, 20, "deck cut that it was right for", "deck_cut"),
-    "pushrod_angle": FieldSpec("pushrod_angle", "quantity", "pushrod against the cylinder", False, ANGLE, 0, 60),
+    "pushrod_angle": _reference(0, 60, "pushrod against the cylinder", "pushrod_angle", ANGLE),
+    "reciprocating_mass": _reference(10, 5000, "reciprocating mass that ran before", "reciprocating_mass", MASS),
+    "rotating_mass": _reference(10, 5000, "big end of the rod that ran before", "rotating_mass", MASS),
+    "balance_factor": _reference(-0.5, 1.5, "balance factor that it ran with", "balance_factor", RATIO),
 }
-"""Keys of the plan's ``reference``."""
+"""Keys of the plan's ``reference``: a pushrod and what it was right for, and the balance of what ran before."""
 
 
 @dataclass(slots=True)
@@ -170,6 +185,7 @@ class _Reader:
             tolerance=cast(Any, self._choice("tolerance", TOLERANCES)),
             conditions=self._conditions(),
             reference=self._reference(),
+            advice=read_advice(self.table.entries.get("advice"), self.problems),
             units=cast(Literal["mm", "in"], self._choice("units", _UNITS)),
         )
         folder = self._folder(catalogue)

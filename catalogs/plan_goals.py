@@ -26,7 +26,7 @@ def read_goals(node: Node | None, problems: list[Problem]) -> tuple[dict[str, Go
         suggestion = "write `goals:` and below it `compression: {min: 9.0, max: 10.0}`, say"
         problems.append(fault(node, f"{in_words(node)} was read, and a mapping is wanted", suggestion, name="goals"))
         return {}, None
-    figures = _figures()
+    figures = figures_by_goal()
     goals: dict[str, Goal] = {}
     ceiling = None
     for name, wanted in node.entries.items():
@@ -34,7 +34,7 @@ def read_goals(node: Node | None, problems: list[Problem]) -> tuple[dict[str, Go
         if name == REV_CEILING:
             ceiling = _ceiling(wanted, node.place(name), problems)
         elif name not in figures:
-            problems.append(Problem(*_no_figure(name, figures), *node.place(name), field=clip(where)))
+            problems.append(Problem(*no_figure(name, figures), *node.place(name), field=clip(where)))
         else:
             goal = _goal(figures[name], wanted, node.place(name), problems)
             if goal is not None:
@@ -42,19 +42,21 @@ def read_goals(node: Node | None, problems: list[Problem]) -> tuple[dict[str, Go
     return goals, ceiling
 
 
-def _figures() -> Mapping[str, Figure]:
+def figures_by_goal() -> Mapping[str, Figure]:
+    """Every figure that can be a goal, by its key there."""
     # Formulas bring numpy in, which a catalogue alone does not need.
     import kitwright.solver.formulas  # noqa: F401
 
     return public_figures()
 
 
-def _no_figure(name: str, figures: Mapping[str, Figure]) -> tuple[str, str]:
+def no_figure(name: str, figures: Mapping[str, Figure]) -> tuple[str, str]:
+    """Message and suggestion for a name that is no figure's."""
     message = f"`{clip(name)}` is no figure"
     for figure in figures.values():
         if name == figure.key:
             return message, f"the goal key is `{figure.name}`; the unit stands with the value"
-    bare = re.sub(r"_(mm|cc|rpm|m_s2?|N|kPa|Hz|deg|in)$", "", name)
+    bare = re.sub(r"_(mm2?|cc|rpm|m_s2?|g|g_mm|N|kPa|MPa|Hz|deg|in)$", "", name)
     known = [*figures, REV_CEILING]
     if bare in known:
         return message, f"the goal key is `{bare}`; the unit stands with the value"
@@ -86,13 +88,13 @@ def _goal(figure: Figure, node: Node, place: tuple[str, int], problems: list[Pro
             message = f"`{clip(key)}` is no part of a goal"
             problems.append(Problem(message, suggestion, *table.place(key), field=clip(name)))
         elif not is_absent(each):
-            value = _weight(each, name, problems) if key == "weight" else _bound(figure, key, each, name, problems)
+            value = _weight(each, name, problems) if key == "weight" else read_bound(figure, key, each, name, problems)
             if value is not None:
                 values[key] = value
     if len(problems) == before and not values:
         problems.append(Problem("the goal says nothing", "give it `min`, `max` or `aim`", *place, field=where))
     if len(problems) == before:
-        problems.extend(_contradictions(values, table, where))
+        problems.extend(contradictions(values, table, where))
     if len(problems) > before:
         return None
     return Goal(
@@ -105,7 +107,8 @@ def _goal(figure: Figure, node: Node, place: tuple[str, int], problems: list[Pro
     )
 
 
-def _bound(figure: Figure, key: str, node: Node, name: str, problems: list[Problem]) -> float | None:
+def read_bound(figure: Figure, key: str, node: Node, name: str, problems: list[Problem]) -> float | None:
+    """One bound of a figure, in the figure's unit."""
     if not isinstance(node, Scalar):
         problems.append(fault(node, f"{in_words(node)} was read, and one value is wanted", name=name))
         return None
@@ -143,7 +146,9 @@ def _weight(node: Node, name: str, problems: list[Problem]) -> float | None:
     return None
 
 
-def _contradictions(values: dict[str, float], table: Table, where: str) -> list[Problem]:
+def contradictions(values: dict[str, float], table: Table, where: str) -> list[Problem]:
+    """What does not go together in bounds and aim."""
+
     def said(key: str) -> str:
         node = table.entries[key]
         return node.text if isinstance(node, Scalar) else ""

@@ -19,6 +19,10 @@ CAM_TURNS = (
     "Big end to cam is negative: whether they pass each other depends on the cam's phase and on where they "
     "lie side by side. Measure it at mock-up, through two full turns."
 )
+CORE_TURNS = (
+    "Big end to the cam's core is negative: they pass each other only where they lie side by side. Measure it at "
+    "mock-up, through two full turns."
+)
 OVER_SPEED = (
     "Rim stress of a flywheel grows with the square of speed. A governor that is taken off and a flywheel "
     "that runs over its rating can kill: stay under the lowest rating, behind a guard, with a kill switch."
@@ -49,6 +53,8 @@ def _chosen(checked: Checked, plan: Plan) -> Iterator[str]:
         yield PROUD
     if figures.get("rod_to_cam", 0.0) < 0:
         yield CAM_TURNS
+    if figures.get("rod_to_core", 0.0) < 0:
+        yield CORE_TURNS
     joints = len(combination.gaskets)
     if joints > 1:
         more = "two more joints" if joints == 2 else f"{joints} more joints"

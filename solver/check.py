@@ -142,7 +142,8 @@ def goal_limits(view: View, name: str, goal: Goal, mode: Tolerance) -> tuple[lis
         holds: bool | None = reaches(compared, side, bound)
         if holds and unproved and side == "min":  # an upper bound on the figure proves no minimum
             holds, established = None, False
-        found.append(Limit("goal", name, goal.figure, side, bound, compared, holds))
+        said = FIGURES[goal.figure].proviso if holds is False else ""
+        found.append(Limit("goal", name, goal.figure, side, bound, compared, holds, said))
     return found, established
 
 

@@ -80,6 +80,20 @@ class Conditions:
 
 
 @dataclass(frozen=True, slots=True)
+class Advice:
+    """A range of common practice for a figure, in the figure's unit, and what it is for; it is never a limit.
+
+    ``own`` where the builder has written it, else it comes with the tool and has no source.
+    """
+
+    figure: str
+    words: str
+    minimum: float | None = None
+    maximum: float | None = None
+    own: bool = True
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
     """A plan. Every field has a value that asks for nothing, so ``Plan()`` lists whatever fits together."""
 
@@ -103,6 +117,8 @@ class Plan:
     measured_fields: tuple[MeasuredField, ...] = ()
     conditions: Conditions = Conditions()
     reference: Mapping[str, Quantity] = field(default_factory=dict)
+    advice: Mapping[str, tuple[Advice, ...]] = field(default_factory=dict)
+    """Figure to the builder's own ranges, which are shown beside it."""
     units: Literal["mm", "in"] = "mm"
 
     def but(self, **changes: object) -> Plan:

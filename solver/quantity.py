@@ -105,6 +105,7 @@ COMMON_UNITS: dict[str, tuple[Dimension, Fraction]] = {
     "kPa": (PRESSURE, Fraction(1000)),
     "bar": (PRESSURE, Fraction(100_000)),
     "Pa": (PRESSURE, Fraction(1)),
+    "MPa": (PRESSURE, Fraction(1_000_000)),
     "m/s": (SPEED, Fraction(1)),
     "m/s2": (ACCELERATION, Fraction(1)),
     "Hz": (FREQUENCY, Fraction(1)),

@@ -17,10 +17,12 @@ from typing import Any, Literal, TypeVar
 from kitwright.solver.quantity import (
     ACCELERATION,
     ANGLE,
+    AREA,
     FORCE,
     FREQUENCY,
     LENGTH,
     MASS,
+    MOMENT,
     MONEY,
     PRESSURE,
     RATIO,
@@ -38,14 +40,17 @@ UNITS: dict[str, tuple[Dimension, str]] = {
     "": (RATIO, ""),
     "money": (MONEY, ""),
     "mm": (LENGTH, "mm"),
+    "mm2": (AREA, "mm2"),
     "cc": (VOLUME, "cc"),
     "rpm": (ROTATION, "rpm"),
     "m_s": (SPEED, "m/s"),
     "m_s2": (ACCELERATION, "m/s2"),
     "g": (MASS, "g"),
+    "g_mm": (MOMENT, "g*mm"),
     "N": (FORCE, "N"),
     "N_mm": (STIFFNESS, "N/mm"),
     "kPa": (PRESSURE, "kPa"),
+    "MPa": (PRESSURE, "MPa"),
     "Hz": (FREQUENCY, "Hz"),
     "deg": (ANGLE, "deg"),
 }
@@ -55,7 +60,9 @@ GROUPS = (
     "do they fit",
     "the stack",
     "volumes and compression",
+    "cam timing",
     "valve gear",
+    "breathing",
     "turning clear",
     "at speed",
     "balance",
@@ -98,6 +105,7 @@ class Figure:
         at_least: bound to the terms of a sum that is ≤ 0 exactly where the figure reaches the bound; the search encodes
             limits and closeness through it. The first term's figure is additive.
         wants: fields to name as missing where the figure cannot be computed though all it must have is known.
+        proviso: what has to be said wherever a limit on the figure is missed, as a clause.
         public: False for helpers that only rules use.
     """
 
@@ -115,6 +123,7 @@ class Figure:
     bound_without: tuple[str, ...]
     at_least: AtLeast | None
     wants: tuple[str, ...]
+    proviso: str
     public: bool
 
     @property
@@ -174,6 +183,7 @@ def figure(
     bound_without: tuple[str, ...] = (),
     at_least: AtLeast | None = None,
     wants: tuple[str, ...] = (),
+    proviso: str = "",
     public: bool = True,
 ) -> Callable[[Function], Function]:
     """Register a formula as a figure.
@@ -192,6 +202,7 @@ def figure(
         bound_without: inputs without which the value is an upper bound only.
         at_least: see :class:`Figure`.
         wants: see :class:`Figure`.
+        proviso: see :class:`Figure`.
         public: whether people see it.
 
     Raises:
@@ -230,6 +241,7 @@ def figure(
             bound_without,
             at_least,
             wants,
+            proviso,
             public,
         )
         return function
@@ -241,14 +253,17 @@ DEFAULT_STEPS = {
     "": 0.05,
     "money": 1.0,
     "mm": 0.05,
+    "mm2": 5.0,
     "cc": 0.1,
     "rpm": 50.0,
     "m_s": 0.1,
     "m_s2": 100.0,
     "g": 1.0,
+    "g_mm": 100.0,
     "N": 50.0,
     "N_mm": 0.5,
     "kPa": 10.0,
+    "MPa": 10.0,
     "Hz": 5.0,
     "deg": 0.5,
 }

@@ -27,6 +27,7 @@ _OTHER: dict[str, tuple[Dimension, str]] = {
     "money.parts_to_buy": UNITS[""],
     "gaskets.count": UNITS[""],
     "reference.pushrod_angle": (ANGLE, "deg"),
+    "reference.balance_factor": UNITS[""],
 }
 _DERIVED = {"elasticity": "Pa", "shear_modulus": "Pa", "density": "kg/m³", "expansion": "1/K", "case_expansion": "1/K"}
 

@@ -165,6 +165,7 @@ def engine(
             id="o",
             ratio=value(1.0, 1.2, "", RATIO, 0.02),
             exhaust_ratio=value(1.0, 1.2, "", RATIO, 0.02) if chance() < 0.5 else None,
+            valve_arm=mm(31, 33),
         ),
         "spring": spring,
         "retainer": Retainer(id="t", height_gain=mm(0.5, 1.5)),
@@ -188,6 +189,7 @@ def engine(
             "gasket_stack": mm(0.9, 1.1, 0.05),
             "base_radius": mm(12.5, 13.5),
             "pushrod_angle": value(2, 8, "deg", ANGLE, 0.5),
+            "balance_factor": value(0.5, 0.6, "", RATIO, 0.02),
         },
     )
     combination = Combination(parts, stack, mill=bench.random.choice([0, 1, 2]) * MM / 4, deck_cut=MM / 4)

@@ -11,7 +11,7 @@ from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import View, judge
 from kitwright.solver.fields import DurationAt, Readings
 from kitwright.solver.formulas.cam_curve import LobeCurve
-from kitwright.solver.parts import Cam, Crank, Gasket, Head, Part, Piston, Rod, Spring
+from kitwright.solver.parts import Cam, Crank, Gasket, Head, Part, Piston, Rocker, Rod, Spring
 from kitwright.solver.plan import Conditions, Goal, Plan
 from kitwright.solver.quantity import (
     ANGLE,
@@ -46,6 +46,22 @@ MOTION_GOALS = (
     "quench_at_speed",
     "inlet_mach_index",
     "port_speed",
+    "cranking_gauge_pressure",
+    "intake_opens",
+    "intake_closes",
+    "exhaust_opens",
+    "exhaust_closes",
+    "overlap",
+    "spring_stress_seat",
+    "spring_stress_open",
+    "rod_stress",
+    "rocker_sweep",
+    "lift_to_diameter_intake",
+    "curtain_area_intake",
+    "curtain_area_exhaust",
+    "valve_gas_speed_intake",
+    "reciprocating_mass",
+    "counterweight_wanted",
     "pushrod_length",
     "pushrod_mismatch",
     "balance_factor",
@@ -91,9 +107,12 @@ def parts(seed: int) -> list[Part]:
         elif isinstance(part, Head):
             more["valve_drop"] = value(rng.choice([2, 3, 4]), "mm", LENGTH, 0.1)
             more["valve_angle"] = value(rng.choice([0, 12]), "deg", ANGLE, 0.5)
-            more["intake_valve"] = value(32, "mm", LENGTH)
+            more["intake_valve"] = value(rng.choice([24, 32]), "mm", LENGTH, 0.1)
+            more["exhaust_valve"] = value(22, "mm", LENGTH, 0.1)
             more["intake_port"] = value(rng.choice([26, 27]), "mm", LENGTH, 0.2)
             more["flow_coefficient"] = value(0.38, "", RATIO, 0.02)
+        elif isinstance(part, Rocker):
+            more["valve_arm"] = value(rng.choice([28, 32]), "mm", LENGTH, 0.2)
         elif isinstance(part, Cam):
             more |= _timing(rng, value) | _readings(random.Random(f"{seed} {part.id}"), part)
         elif isinstance(part, Spring):
@@ -150,6 +169,8 @@ def question(seed: int, most: int = 60) -> tuple[Catalogue, Plan]:
     rng = random.Random(seed * 104729 + 3)
     found = parts(seed)
     reference = {"pushrod": "141 mm ± 0.2 mm", "gasket_stack": "1 mm", "base_radius": "13 mm"}
+    known = {name: parse(text, LENGTH) for name, text in reference.items()}
+    known["balance_factor"] = parse("0.55 ± 0.01", RATIO)
     while True:
         catalogue = Catalogue.of(found)
         plan = Plan(
@@ -160,7 +181,7 @@ def question(seed: int, most: int = 60) -> tuple[Catalogue, Plan]:
             tolerance=rng.choice(["nominal", "nominal", "statistical", "worst_case"]),
             rev_ceiling=rng.choice([None, 5500.0, 6500.0]),
             conditions=Conditions(altitude=rng.choice([0.0, 900.0]), temperatures=_heat(random.Random(f"heat {seed}"))),
-            reference={name: parse(text, LENGTH) for name, text in reference.items()} if rng.random() < 0.6 else {},
+            reference=known if rng.random() < 0.6 else {},
         )
         raw = sum(1 for _ in zip(range(most + 1), everything(catalogue, plan), strict=False))
         if raw <= most:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from kitwright.catalogs import InputError, Overrides, load, load_plan, read_plan
 from kitwright.catalogs.plan_file import REFERENCE
 from kitwright.solver.parts import KINDS, Crank, Head
-from kitwright.solver.plan import Goal, Plan
+from kitwright.solver.plan import Advice, Goal, Plan
 from kitwright.solver.registry import public_figures
 
 SCENARIOS = Path(__file__).parent / "data" / "scenarios"
@@ -160,7 +160,8 @@ def test_shelf_only_is_yes_no_or_kinds(write: Any) -> None:
 
 
 def goal_text(unit: str) -> str:
-    return {"m_s": "1 m/s", "m_s2": "1 m/s2", "": "1", "money": "1"}.get(unit, f"1 {unit}")
+    written = {"m_s": "m/s", "m_s2": "m/s2", "g_mm": "g*mm", "money": ""}
+    return f"1 {written.get(unit, unit)}".strip()
 
 
 def test_every_public_figure_may_be_a_goal(write: Any) -> None:
@@ -183,9 +184,45 @@ def test_every_figure_with_its_unit_in_the_key_is_put_right(write: Any) -> None:
 
 @pytest.mark.parametrize("name", sorted(REFERENCE))
 def test_every_reference_value_is_read(write: Any, name: str) -> None:
-    text = "5 deg" if name == "pushrod_angle" else "20 mm"
+    others = {"pushrod_angle": "5 deg", "balance_factor": "0.55 ± 0.02"}
+    text = others.get(name, "412 g ± 1 g" if name.endswith("_mass") else "20 mm")
     plan, _ = load_plan(write(f"reference: {{{name}: {text}}}\n"))
     assert str(plan.reference[name]) == text
+
+
+def test_ranges_of_the_builders_own(write: Any) -> None:
+    text = "advice:\n  compression:\n    pump petrol: {min: 8.5, max: 9.25}\n    race fuel: {min: 11}\n"
+    text += "  cranking_gauge_pressure: {rope start: {max: 10 bar}}\n  quench: {}\n  rod_ratio:\n"
+    own = load_plan(write(text))[0].advice
+    assert own["compression"] == (
+        Advice("compression", "pump petrol", 8.5, 9.25),
+        Advice("compression", "race fuel", 11.0, None),
+    )
+    (rope,) = own["cranking_gauge_pressure"]
+    assert (rope.minimum, rope.maximum, rope.own) == (None, pytest.approx(1000.0), True)
+    assert own["quench"] == own["rod_ratio"] == ()
+    assert load_plan(write(""))[0].advice == {}
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("advice: 9.5", "`9.5` was read, and a mapping is wanted"),
+        ("advice: {compresion: {pump: {min: 9}}}", "`compresion` is no figure; did you mean `compression`?"),
+        ("advice: {compression: 9.5}", "`9.5` was read, and a mapping of words to a range is wanted"),
+        ("advice: {compression: {pump petrol: 9.5}}", "`9.5` was read, and a range is wanted"),
+        ("advice: {compression: {pump petrol: {aim: 9.5}}}", "`aim` is no part of a range"),
+        ("advice: {compression: {pump petrol: {}}}", "the range says nothing"),
+        ("advice: {compression: {pump petrol: {min: 9, max: 8}}}", "min 9 is above max 8"),
+        ("advice: {compression: {pump petrol: {min: 9 mm}}}", "9 mm"),
+        ("advice: {cranking_pressure: {rope: {max: 165}}}", "`165` has no unit"),
+        ("advice: {compression: {'': {min: 9}}}", "1 to 80 characters"),
+    ],
+)
+def test_ranges_that_cannot_be_read(write: Any, text: str, message: str) -> None:
+    said = refused(write(text + "\n"))
+    assert message in said
+    assert "advice" in said
 
 
 @pytest.mark.parametrize("text", ["-500 m", "0 m", "9 km", "9000 m", "29000 ft"])

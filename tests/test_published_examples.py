@@ -24,6 +24,8 @@ SHIGLEY_10_1 = {
     "y_in": 1.56,
     "Ls_in": 0.500,
     "L0_in": 2.06,
+    "critical_in": 2.10,
+    "pitch_in": 0.186,
 }
 
 
@@ -45,6 +47,8 @@ def test_shigley_10_1_spring() -> None:
         "y_in": force / rate / INCH,
         "Ls_in": solid / INCH,
         "L0_in": (solid + force / rate) / INCH,
+        "critical_in": springs.stable_length(coil, 0.5) / INCH,
+        "pitch_in": springs.closed_pitch(solid + force / rate, wire, springs.active_from_total(total)) / INCH,
     }
     for name, value in SHIGLEY_10_1.items():
         assert found[name] == pytest.approx(value, rel=5e-3), name
@@ -53,6 +57,8 @@ def test_shigley_10_1_spring() -> None:
     assert rate == pytest.approx(720.761, rel=1e-5)
     assert found["F_lbf"] == pytest.approx(6.44593, rel=1e-5)
     assert found["L0_in"] == pytest.approx(2.06570, rel=1e-5)
+    assert found["critical_in"] == pytest.approx(2.10663, rel=1e-5)
+    assert found["pitch_in"] == pytest.approx(0.186162, rel=1e-5)
     assert springs.wahl_factor(index) == pytest.approx(1.13316, rel=1e-5)
 
 

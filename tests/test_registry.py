@@ -89,7 +89,7 @@ def test_every_figure_says_what_it_is(entry: Figure) -> None:
 def test_keys_end_in_the_unit(entry: Figure) -> None:
     if entry.unit in ("", "money"):
         assert entry.key == entry.name
-        assert not re.search(r"_(mm|cc|rpm|m_s|m_s2|N|kPa|Hz|deg)$", entry.key)
+        assert not re.search(r"_(mm2?|cc|rpm|m_s2?|g|g_mm|N|kPa|MPa|Hz|deg)$", entry.key)
     else:
         assert entry.key == f"{entry.name}_{entry.unit}"
 

@@ -100,7 +100,7 @@ def check(
 
         deliver(write_sums(checked, wanted, show, form.value), output)
         return Status.ANSWERED
-    deliver(write_check(checked, wanted, form.value), output)
+    deliver(write_check(checked, wanted, form.value, catalogue), output)
     return Status.ANSWERED if checked.fits else Status.NOTHING
 
 

@@ -58,19 +58,19 @@ def write_sums(checked: Checked, plan: Plan, figures: Sequence[str], form: str) 
     return laid_out(sums_report(checked, plan, figures), form)
 
 
-def write_check(checked: Checked, plan: Plan, form: str) -> str:
-    """Write what ``check`` answers, in one of the formats."""
+def write_check(checked: Checked, plan: Plan, form: str, catalogue: Catalogue | None = None) -> str:
+    """Write what ``check`` answers, in one of the formats; other pushrods are looked for in the catalogue."""
     if form == "json":
         from kitwright.cli.report.as_json import check_data, dumped
 
-        return dumped(check_data(checked, plan))
+        return dumped(check_data(checked, plan, catalogue))
     if form == "csv":
         from kitwright.cli.report.as_csv import check_rows, csv_text
 
         return csv_text(check_rows(checked))
     from kitwright.cli.report.checked import check_report
 
-    return laid_out(check_report(checked, plan), form)
+    return laid_out(check_report(checked, plan, catalogue), form)
 
 
 def write_parts(parts: Sequence[Part], folder: str, form: str) -> str:

@@ -7,7 +7,9 @@ import math
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from kitwright.cli.report.notes import notes_data, notes_on
 from kitwright.cli.report.words import exact_dimensions
+from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.cautions import cautions
 from kitwright.solver.combination import Missing
 from kitwright.solver.plan import Plan
@@ -62,7 +64,7 @@ def combination_data(checked: Checked) -> dict[str, Any]:
     }
 
 
-def check_data(checked: Checked, plan: Plan) -> dict[str, Any]:
+def check_data(checked: Checked, plan: Plan, catalogue: Catalogue | None = None) -> dict[str, Any]:
     """Write what ``check`` answers."""
     return {
         "plan": plan.name,
@@ -84,6 +86,7 @@ def check_data(checked: Checked, plan: Plan) -> dict[str, Any]:
         ],
         "buy": buy_data(checked.buy),
         "labour": checked.labour,
+        **notes_data(notes_on(checked, plan, catalogue)),
         "cautions": list(cautions(checked, plan)),
     }
 

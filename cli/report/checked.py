@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 
 from kitwright.cli.report.blocks import Column, Items, Paragraph, Report, Section, Table, Title
+from kitwright.cli.report.notes import note_blocks, notes_on
 from kitwright.cli.report.numbers import Style, money
 from kitwright.cli.report.words import (
     MODES,
@@ -22,6 +23,7 @@ from kitwright.cli.report.words import (
     wanted,
     words,
 )
+from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.cautions import cautions
 from kitwright.solver.parts import KINDS, Part
 from kitwright.solver.plan import Plan
@@ -29,7 +31,7 @@ from kitwright.solver.registry import GROUPS, public_figures
 from kitwright.solver.result import Checked, Limit
 
 
-def check_report(checked: Checked, plan: Plan) -> Report:
+def check_report(checked: Checked, plan: Plan, catalogue: Catalogue | None = None) -> Report:
     """Everything that ``check`` has to say, as blocks."""
     report: Report = [Title(f"{plan.name}: {'it fits' if checked.fits else 'it does not fit'}", 1)]
     report += _verdict(checked, plan)
@@ -42,6 +44,7 @@ def check_report(checked: Checked, plan: Plan) -> Report:
     report.append(_figures(checked, plan))
     if checked.rev_limit_by:
         report.append(Paragraph(f"The rev limit is set by: {checked.rev_limit_by}."))
+    report += note_blocks(notes_on(checked, plan, catalogue), plan.units)
     exact = _exact(checked)
     if exact:
         report.append(Paragraph(f"Taken as exact, because no ± is given: {exact}."))

@@ -41,6 +41,7 @@ _OWNERS = {
         "mill": "head milling that it was right for",
         "deck_cut": "deck cut that it was right for",
         "pushrod_angle": "pushrod against the cylinder",
+        "balance_factor": "balance factor that the engine ran with before",
     },
     "measured": {"deck": "deck as measured with these four parts"},
     "gaskets": {"count": "layers in the stack"},

@@ -11,8 +11,21 @@ from kitwright.solver.quantity import plain
 IN_THOU_BELOW = 2.54
 """Lengths below this, in mm (0.1 in), are written in thou where inches are shown."""
 
-_DECIMALS = {"money": 2, "cc": 2, "rpm": 0, "m_s": 2, "m_s2": 0, "kPa": 0, "Hz": 0, "deg": 1}
-_WRITTEN = {"m_s": "m/s", "m_s2": "m/s²", "money": ""}
+_DECIMALS = {
+    "money": 2,
+    "mm2": 1,
+    "cc": 2,
+    "rpm": 0,
+    "m_s": 2,
+    "m_s2": 0,
+    "g": 1,
+    "g_mm": 0,
+    "kPa": 0,
+    "MPa": 0,
+    "Hz": 0,
+    "deg": 1,
+}
+_WRITTEN = {"mm2": "mm²", "m_s": "m/s", "m_s2": "m/s²", "g_mm": "g·mm", "money": ""}
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from kitwright.cli.report.numbers import Style, bare, ranks, style
 from kitwright.solver.check import implied_goals
 from kitwright.solver.combination import MACHINING_UNITS, Combination, Missing
 from kitwright.solver.plan import MACHINING, REV_CEILING, Goal, Plan
-from kitwright.solver.registry import FIGURES
+from kitwright.solver.registry import FIGURES, UNITS
 from kitwright.solver.result import Checked, Limit, NotEstablished
 
 UNKNOWN = "?"
@@ -270,7 +270,7 @@ def to_option(requirement: str, setting: object, plan: Plan) -> Mapping[str, str
     name, _, side = requirement.rpartition(".")
     figure = FIGURES.get(name)
     if figure is not None and side in ("min", "max") and isinstance(setting, int | float):
-        unit = "" if figure.unit in ("", "money") else figure.unit.replace("_", "/", 1)
+        unit = UNITS[figure.unit][1]
         return {f"--{side}": f"{name}={bare(float(setting))}{unit}".replace("−", "-")}
     if requirement == REV_CEILING and isinstance(setting, int | float):
         return {"--min": f"{REV_CEILING}={bare(float(setting))}rpm"}

@@ -8,6 +8,7 @@ from kitwright.solver.formulas import (  # noqa: F401, I001  (an order in which 
     bottom_end,
     stack,
     volumes,
+    valve_events,
     valve_gear,
     turning,
     speed,
@@ -16,5 +17,6 @@ from kitwright.solver.formulas import (  # noqa: F401, I001  (an order in which 
     valve_motion,
     valve_train,
     at_ceiling,
+    stresses,
     money,
 )

@@ -53,8 +53,28 @@ figure(
     formula="piston with pin, rings and clips + small end of the rod",
     source="two-mass rod: Norton, Design of Machinery (from memory)",
     inputs=("piston.mass", "rod.small_end_mass"),
-    public=False,
 )(loads.reciprocating_mass)
+
+
+@figure(
+    "rotating_mass",
+    unit="g",
+    group="balance",
+    meaning="mass that goes round with the crank pin, the pin's own left out",
+    formula="big end of the rod",
+    source="two-mass rod: Norton, Design of Machinery (from memory)",
+    inputs=("rod.big_end_mass",),
+)
+def rotating_mass(big_end: float) -> float:
+    """Mass of the rod's big end with bolts and bearing, in kg, taken to go round with the crank pin.
+
+    Valid for the rod taken as two masses at its ends. Source: Norton, Design of Machinery (from memory).
+
+    >>> rotating_mass(0.210)
+    0.21
+    """
+    return big_end
+
 
 figure(
     "rod_load",
@@ -65,6 +85,17 @@ figure(
     source="Newton; two-mass rod: Norton, Design of Machinery (from memory)",
     inputs=("reciprocating_mass", "top_acceleration"),
 )(loads.inertia_load)
+
+figure(
+    "rod_stress",
+    unit="MPa",
+    group="at speed",
+    meaning="mean tension of the rod's shank under its inertia load; fillets and bolts stand more",
+    formula="rod load / shank area",
+    source="Shigley's Mechanical Engineering Design, 9th ed., ch. 3 (from memory)",
+    inputs=("rod_load", "rod.shank_area"),
+    step=1.0,
+)(loads.rod_stress)
 
 figure(
     "rod_stretch",
@@ -243,9 +274,19 @@ figure(
     meaning="share of the reciprocating mass that the counterweight balances; one cylinder a throw",
     formula="(counterweight moment / throw − rotating mass) / reciprocating mass",
     source="Norton, Design of Machinery, engine dynamics (from memory)",
-    inputs=("crank.counterweight_moment", "crank.stroke", "rod.big_end_mass", "reciprocating_mass"),
+    inputs=("crank.counterweight_moment", "crank.stroke", "rotating_mass", "reciprocating_mass"),
     step=0.01,
 )(balance.balance_factor)
+
+figure(
+    "counterweight_wanted",
+    unit="g_mm",
+    group="balance",
+    meaning="counterweight moment that would keep the balance factor of the plan's reference",
+    formula="throw × (rotating mass + reference balance factor × reciprocating mass)",
+    source="Norton, Design of Machinery, engine dynamics (from memory)",
+    inputs=("crank.stroke", "rotating_mass", "reciprocating_mass", "reference.balance_factor"),
+)(balance.counterweight_moment)
 
 
 RATED = ("crank", "rod", "cam", "spring", "flywheel")

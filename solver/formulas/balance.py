@@ -24,6 +24,26 @@ def counterweight_mass(rotating: float, reciprocating: float, factor: float) -> 
     return rotating + factor * reciprocating
 
 
+def counterweight_moment(stroke: float, rotating: float, reciprocating: float, factor: float) -> float:
+    """Moment that a counterweight needs for a balance factor, M = r (m_rot + B m_rec), in kg m.
+
+    Args:
+        stroke: twice the throw r, m.
+        rotating: m_rot, rod's big end, kg; the crank pin's own moment is not counted in M.
+        reciprocating: m_rec, piston, pin, rings and rod's small end, kg.
+        factor: balance factor B.
+
+    Valid for the rod taken as two masses, in one plane. The inverse of :func:`balance_factor`.
+
+    Source: Norton, Design of Machinery, engine dynamics (from memory).
+
+    >>> round(1e6 * counterweight_moment(0.070, 0.210, 0.370, 0.55), 3)
+    14472.5
+
+    """
+    return stroke / 2 * counterweight_mass(rotating, reciprocating, factor)
+
+
 def balance_factor(moment: float, stroke: float, rotating: float, reciprocating: float) -> float:
     """Share of the reciprocating mass that the counterweight takes over, B = (M / r − m_rot) / m_rec.
 

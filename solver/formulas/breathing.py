@@ -1,9 +1,11 @@
-"""Figures of the gas: compression from intake closing, cranking pressure, inlet Mach index, port speed."""
+"""Figures of the gas: compression from intake closing, cranking pressure, areas of valves and port, speeds in them."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from typing import Any
+
+import numpy as np
 
 from kitwright.solver.formulas import gas
 from kitwright.solver.formulas.volumes import circle
@@ -100,6 +102,103 @@ def cranking_pressure(altitude: float, ratio: float, exponent: float) -> float:
     13.7271
     """
     return gas.cranking_pressure(gas.air_pressure(altitude), ratio, exponent)
+
+
+def _gauge_at_least(pressure: float, constants: Mapping[str, Any]) -> tuple[Slack, ...] | None:
+    ambient = float(gas.air_pressure(constants["conditions.altitude"]))
+    return _pressure_at_least(pressure + ambient, constants)
+
+
+@figure(
+    "cranking_gauge_pressure",
+    unit="kPa",
+    group="volumes and compression",
+    meaning="what a compression gauge shows of the cranking pressure",
+    formula="cranking pressure − air pressure at the plan's altitude",
+    source="US Standard Atmosphere 1976; definition",
+    inputs=("cranking_pressure", "conditions.altitude"),
+    at_least=_gauge_at_least,
+)
+def cranking_gauge_pressure(pressure: float, altitude: float) -> float:
+    """Cranking pressure above that of the air, p − p₀, in Pa; p absolute in Pa, a geometric altitude in m.
+
+    Valid to 11 km. Source: US Standard Atmosphere 1976 for p₀; definition.
+
+    >>> round(float(cranking_gauge_pressure(13.7271 * 101325, 0.0)) / 101325, 4)
+    12.7271
+    """
+    return pressure - gas.air_pressure(altitude)
+
+
+# Areas, and the gas's mean speed through them.
+
+
+def lift_to_diameter_of(lift: float, valve: float) -> float:
+    """Valve lift over the diameter of the valve's head, without unit; both in m. At ¼ the curtain is the head's area.
+
+    Source: definition.
+
+    >>> round(lift_to_diameter_of(0.00965, 0.032), 4)
+    0.3016
+    """
+    return lift / valve
+
+
+def curtain_area_of(lift: float, valve: float, valves: float) -> float:
+    """Area that the valves of one cylinder open at a lift, n × min(π D L, (π/4) D²), in m²; lift and head D in m.
+
+    The plain curtain between head and seat, at most the head's area: neither the seat's cone nor the stem is in it, nor
+    any flow coefficient. Source: Heywood, Internal Combustion Engine Fundamentals, §6.3 (from memory).
+
+    >>> round(1e6 * float(curtain_area_of(0.004, 0.032, 1.0)), 3), round(1e6 * float(curtain_area_of(0.01, 0.032, 2.0)))
+    (402.124, 1608)
+    """
+    area: float = valves * np.minimum(gas.curtain_area(valve, lift), circle(valve))
+    return area
+
+
+for _valve in ("intake", "exhaust"):
+    figure(
+        f"lift_to_diameter_{_valve}",
+        unit="",
+        group="breathing",
+        meaning=f"greatest {_valve} lift over the diameter of the valve's head",
+        formula=f"{_valve} lift / valve diameter",
+        source="definition",
+        inputs=(f"valve_lift_{_valve}", f"head.{_valve}_valve"),
+        step=0.01,
+    )(lift_to_diameter_of)
+    figure(
+        f"curtain_area_{_valve}",
+        unit="mm2",
+        group="breathing",
+        meaning=f"area that the {_valve} valves of one cylinder open at their greatest lift, seat and stem left out",
+        formula="valves × the lesser of π × valve diameter × lift and (π/4) × valve diameter²",
+        source="Heywood, Internal Combustion Engine Fundamentals, §6.3 (from memory)",
+        inputs=(f"valve_lift_{_valve}", f"head.{_valve}_valve", f"head.{_valve}_valves"),
+    )(curtain_area_of)
+
+figure(
+    "port_area",
+    unit="mm2",
+    group="breathing",
+    meaning="area of the intake port's smallest section",
+    formula="(π/4) × port diameter²",
+    source="geometry",
+    inputs=("head.intake_port",),
+)(circle)
+
+for _valve in ("intake", "exhaust"):
+    figure(
+        f"valve_gas_speed_{_valve}",
+        unit="m_s",
+        group="at speed",
+        meaning=f"mean gas speed through the {_valve} valves' area at their greatest lift, at the rev ceiling",
+        formula="mean piston speed × piston area / curtain area",
+        source="continuity; Heywood, Internal Combustion Engine Fundamentals, §6.3 (from memory)",
+        inputs=("mean_piston_speed", "block.bore", f"curtain_area_{_valve}"),
+        step=1.0,
+    )(gas.gas_speed)
 
 
 @figure(

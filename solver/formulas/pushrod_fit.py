@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from kitwright.solver.formulas.arrays import where
-from kitwright.solver.formulas.pushrods import cup_rise, needed_pushrod
+from kitwright.solver.formulas.pushrods import cup_rise, needed_pushrod, rocker_sweep
 from kitwright.solver.registry import Slack, figure
 
 _SOURCE = "geometry (law of cosines)"
@@ -202,3 +202,25 @@ def pushrod_under_longest(needed: float, longest: float) -> float:
     9.0
     """
     return longest - needed
+
+
+@figure(
+    "rocker_sweep",
+    unit="mm",
+    group="valve gear",
+    meaning="least sweep of the rocker over the valve's tip at the greater lift: its arm set square at half lift",
+    formula="valve arm − √(valve arm² − (valve lift / 2)²)",
+    source="geometry of a point contact; the half-lift rule is common practice, no source",
+    inputs=("rocker.valve_arm", "valve_lift"),
+    step=0.02,
+)
+def least_rocker_sweep(arm: float, lift: float) -> float:
+    """How far the rocker slides over the valve's tip with its arm square to it at half lift, in metres; both in m.
+
+    Less is not to be had with this arm and lift; a pushrod of another length makes it more. Valid for a point contact
+    and half a lift below the arm, NaN outside. Source: geometry; the half-lift rule is common practice, no source.
+
+    >>> round(1000 * float(least_rocker_sweep(0.032, 0.00965)), 6)
+    0.365851
+    """
+    return rocker_sweep(arm, lift / 2, lift / 2)

@@ -119,6 +119,43 @@ def active_from_total(total_coils: float) -> float:
     return total_coils - 2.0
 
 
+def closed_pitch(free_length: float, wire: float, active_coils: float) -> float:
+    """Pitch of a spring with closed ends that are not ground, (L0 − 3 d) / Na, in metres.
+
+    Args:
+        free_length: L0, m.
+        wire: d, m.
+        active_coils: Na.
+
+    Valid for a spring of even pitch.
+
+    Source: Shigley's Mechanical Engineering Design, 9th ed., table 10-1 (from memory).
+
+    >>> round(1000 * closed_pitch(0.0525, 0.00094, 10.5), 4)
+    4.7314
+
+    """
+    return (free_length - 3 * wire) / active_coils
+
+
+def stable_length(coil_diameter: float, end_constant: float) -> float:
+    """Free length from which a steel spring can buckle, 2.63 D / α, in metres.
+
+    Args:
+        coil_diameter: D, mean, m.
+        end_constant: α, ½ between flat, parallel seats.
+
+    Valid for steels.
+
+    Source: Shigley's Mechanical Engineering Design, 9th ed., eq. 10-12 and table 10-2 (from memory).
+
+    >>> round(1000 * stable_length(0.0228, 0.5), 3)
+    119.928
+
+    """
+    return 2.63 * coil_diameter / end_constant
+
+
 def spring_force(rate: float, free_length: float, installed: float, lift: float) -> float:
     """Force of the spring at a lift, k (L0 − h + lift), in N; at no lift it is the seat's.
 

@@ -81,6 +81,8 @@ figure(
     inputs=("rod_to_intake_lobe", "rod_to_exhaust_lobe"),
     shape="additive",
     extreme="min",
+    proviso="it is the least possible, whatever the phase: whether they meet depends on the cam's phase and on where "
+    "they lie side by side, and must be measured at mock-up",
 )(least)
 
 
@@ -93,6 +95,7 @@ figure(
     source="geometry",
     inputs=("block.cam_to_crank", "crank.stroke", "rod.outer_radius", "cam.core_radius"),
     shape="additive",
+    proviso="whether they meet depends on where they lie side by side, and must be measured at mock-up",
 )
 def rod_to_core(distance: float, stroke: float, outer: float, core: float) -> float:
     """Least distance of big end and cam core, centre distance − s/2 − outer − core, in metres; all in m.

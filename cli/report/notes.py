@@ -1,0 +1,189 @@
+"""How the notes beside a combination's figures are said, and written as JSON."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from kitwright.catalogs.advice import default_advice
+from kitwright.cli.report.blocks import Items, Paragraph
+from kitwright.cli.report.numbers import style
+from kitwright.cli.report.words import bound_text, figure_style, figure_text, words
+from kitwright.solver.catalogue import Catalogue
+from kitwright.solver.notes import BALANCE, BalanceChange, Notes, PushrodNeed, Remark, Stocked, Timing, notes
+from kitwright.solver.plan import Advice, Plan
+from kitwright.solver.registry import FIGURES
+from kitwright.solver.result import Checked
+
+_SIDES = {
+    "intake_opens": ("intake opens", "before top", "after top"),
+    "intake_closes": ("closes", "after bottom", "before bottom"),
+    "exhaust_opens": ("exhaust opens", "before bottom", "after bottom"),
+    "exhaust_closes": ("closes", "after top", "before top"),
+}
+ONE_PLANE = (
+    "This is balance in one plane, with the rod taken as two masses and the crank pin's own moment left out. On a "
+    "twin, count what hangs on each throw; what rocks the engine end to end is not in it."
+)
+
+
+def notes_on(checked: Checked, plan: Plan, catalogue: Catalogue | None) -> Notes:
+    """The notes on a combination, with the bundled ranges where the plan has none of its own."""
+    return notes(checked, plan, catalogue, default_advice())
+
+
+def note_blocks(found: Notes, units: str) -> Iterator[Paragraph | Items]:
+    """The notes as blocks of a report."""
+    if found.timing:
+        yield Items("Valve events, by the lobe lift that they belong to", tuple(_timing(found.timing, units)))
+    if found.pushrod is not None:
+        yield Paragraph(" ".join(_pushrod(found.pushrod, units)))
+    if found.balance is not None:
+        yield Paragraph(" ".join(_balance(found.balance, units)))
+    own = [each for each in found.remarks if each.ranges[0].own]
+    usual = [each for each in found.remarks if not each.ranges[0].own]
+    if own:
+        yield Items("Your own ranges, from the plan's `advice`", tuple(_remark(each, units) for each in own))
+    if usual:
+        title = "Common practice, no source; no verdict (a plan's own `advice` takes its place)"
+        yield Items(title, tuple(_remark(each, units) for each in usual))
+
+
+def _timing(timing: Sequence[Timing], units: str) -> Iterator[str]:
+    for each in timing:
+        lift = style("mm", [each.lobe_lift], units).with_unit(each.lobe_lift)
+        said = []
+        for name, (what, usual, other) in _SIDES.items():
+            if name in each.events:
+                shown = figure_text(name, abs(each.events[name]), units).removesuffix(" deg")
+                said.append(f"{what} {shown}° {usual if each.events[name] >= 0 else other}")
+        if "overlap" in each.events:
+            both = each.events["overlap"]
+            shown = figure_text("overlap", abs(both), units).removesuffix(" deg")
+            said.append(f"overlap {shown}°" if both >= 0 else f"no overlap, {shown}° between them")
+        seat = " (seat)" if each.seat else ""
+        yield f"at {lift}{seat}: {', '.join(said)}"
+
+
+def _pushrod(need: PushrodNeed, units: str) -> Iterator[str]:
+    def length(value: float) -> str:
+        return figure_text("pushrod_length", value, units)
+
+    yield f"Pushrod needed: {length(need.needed)}."
+    nearest, shelf = need.nearest, need.on_shelf
+    if nearest is not None:
+        where = "on the shelf" if nearest.on_shelf > 0 else "to buy"
+        off = f"{_off(nearest, units)}, {where}"
+        yield f"The nearest in the catalogue is {nearest.id}, {length(nearest.length)} ({off})."
+        if shelf is not None and shelf != nearest:
+            yield f"The nearest on the shelf is {shelf.id}, {length(shelf.length)} ({_off(shelf, units)})."
+    if need.blanks:
+        yield f"Can be cut to {length(need.needed)}: {', '.join(need.blanks)}."
+    elif nearest is None:
+        yield f"Have one cut to {length(need.needed)}."
+    yield "Measure with an adjustable one and look at the sweep on the valve's tip before any is cut or bought."
+
+
+def _off(stocked: Stocked, units: str) -> str:
+    shown = figure_style("pushrod_mismatch", [stocked.over], units)
+    if shown.text(abs(stocked.over)) == shown.text(0.0):
+        return "as long as is needed"
+    return f"{shown.with_unit(abs(stocked.over))} {'longer' if stocked.over > 0 else 'shorter'} than needed"
+
+
+def _balance(change: BalanceChange, units: str) -> Iterator[str]:
+    said = []
+    for name in BALANCE:
+        before, now = change.before.get(name), change.now.get(name)
+        if before is not None and now is not None:
+            said.append(f"{words(name)} {figure_text(name, before, units)} → {figure_text(name, now, units)}")
+    if said:
+        yield f"Balance, reference → now: {'; '.join(said)}."
+    if change.wanted is not None:
+        factor = figure_text("balance_factor", change.before["balance_factor"], units)
+        text = f"To keep the factor of {factor} the counterweight needs {_moment(change.wanted)}"
+        if change.given is not None:
+            more = change.wanted - change.given
+            text += f"; this crank has {_moment(change.given)}, {_moment(abs(more))} {'less' if more > 0 else 'more'}"
+        yield f"{text}."
+    yield ONE_PLANE
+
+
+def _moment(value: float) -> str:
+    return style("g_mm", [value]).with_unit(value)
+
+
+def _remark(remark: Remark, units: str) -> str:
+    ranges = "; ".join(f"{each.words}: {_range(each, units)}" for each in remark.ranges)
+    return f"{words(remark.figure)} {figure_text(remark.figure, remark.value, units)} — {ranges}"
+
+
+def _range(advice: Advice, units: str) -> str:
+    low, high = advice.minimum, advice.maximum
+    if low is None:
+        return f"up to {bound_text(advice.figure, high or 0.0, units)}"
+    if high is None:
+        return f"from {bound_text(advice.figure, low, units)}"
+    unit = figure_style(advice.figure, [low, high], units).unit
+    first = bound_text(advice.figure, low, units)
+    return f"{first.removesuffix(unit).strip() if unit else first} to {bound_text(advice.figure, high, units)}"
+
+
+def notes_data(found: Notes) -> dict[str, Any]:
+    """The notes for JSON: keys with their units, nothing where nothing is known."""
+    return {
+        "timing": [
+            {
+                "lobe_lift_mm": each.lobe_lift,
+                "seat": each.seat,
+                **{FIGURES[name].key: value for name, value in each.events.items()},
+            }
+            for each in found.timing
+        ],
+        "pushrod": _pushrod_data(found.pushrod),
+        "balance": _balance_data(found.balance),
+        "advice": [
+            {
+                "figure": FIGURES[remark.figure].key,
+                "value": remark.value,
+                "for": each.words,
+                "min": each.minimum,
+                "max": each.maximum,
+                "from": "plan" if each.own else "common practice, no source",
+            }
+            for remark in found.remarks
+            for each in remark.ranges
+        ],
+    }
+
+
+def _pushrod_data(need: PushrodNeed | None) -> dict[str, Any] | None:
+    if need is None:
+        return None
+
+    def stocked(each: Stocked | None) -> dict[str, Any] | None:
+        if each is None:
+            return None
+        return {"id": each.id, "length_mm": each.length, "mismatch_mm": each.over, "on_shelf": each.on_shelf}
+
+    return {
+        "needed_mm": need.needed,
+        "nearest": stocked(need.nearest),
+        "nearest_on_shelf": stocked(need.on_shelf),
+        "cut": list(need.blanks),
+    }
+
+
+def _balance_data(change: BalanceChange | None) -> dict[str, Any] | None:
+    if change is None:
+        return None
+
+    def keyed(values: Mapping[str, float]) -> dict[str, float]:
+        return {FIGURES[name].key: value for name, value in values.items()}
+
+    return {
+        "before": keyed(change.before),
+        "now": keyed(change.now),
+        "counterweight_wanted_g_mm": change.wanted,
+        "counterweight_moment_g_mm": change.given,
+    }

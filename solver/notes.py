@@ -1,0 +1,176 @@
+"""What stands beside the figures of one combination: timing by its lift, the pushrod to take, balance old and new.
+
+None of it is a verdict, and nothing of it goes into the search.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from kitwright.solver.catalogue import Catalogue
+from kitwright.solver.combination import Reader, field_value
+from kitwright.solver.formulas.gas import valve_events
+from kitwright.solver.parts import Pushrod
+from kitwright.solver.plan import Advice, Plan
+from kitwright.solver.quantity import unit_factor
+from kitwright.solver.registry import FIGURES, UNITS
+from kitwright.solver.result import Checked
+from kitwright.solver.rules import carries_tag
+
+EVENTS = ("intake_opens", "intake_closes", "exhaust_opens", "exhaust_closes", "overlap")
+BALANCE = ("reciprocating_mass", "rotating_mass", "balance_factor")
+_MM = 1e-3
+
+
+@dataclass(frozen=True, slots=True)
+class Timing:
+    """Valve events, in degrees by the figure's name, and the lobe lift in mm that they belong to.
+
+    ``seat`` where they are those of the seat durations, as the figures are.
+    """
+
+    lobe_lift: float
+    seat: bool
+    events: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Stocked:
+    """A pushrod of the catalogue: its length and how much longer it is than what is needed, in mm."""
+
+    id: str
+    length: float
+    over: float
+    on_shelf: int
+
+
+@dataclass(frozen=True, slots=True)
+class PushrodNeed:
+    """The pushrod length that is needed, in mm, and what the catalogue has for it.
+
+    ``nearest`` is the nearest of all, ``on_shelf`` the nearest of those on the shelf; ``blanks`` can be cut to it.
+    """
+
+    needed: float
+    nearest: Stocked | None
+    on_shelf: Stocked | None
+    blanks: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BalanceChange:
+    """Masses in g and balance factor by figure, as the plan's reference has them and as they are now.
+
+    ``wanted`` is the counterweight moment that would keep the old factor and ``given`` the crank's own, in g·mm; None
+    where unknown.
+    """
+
+    before: Mapping[str, float]
+    now: Mapping[str, float]
+    wanted: float | None
+    given: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """A figure that is known, in its own unit, and the ranges that go with it."""
+
+    figure: str
+    value: float
+    ranges: tuple[Advice, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Notes:
+    """Everything that :func:`notes` finds; what is unknown is empty or None."""
+
+    timing: tuple[Timing, ...]
+    pushrod: PushrodNeed | None
+    balance: BalanceChange | None
+    remarks: tuple[Remark, ...]
+
+
+def notes(
+    checked: Checked,
+    plan: Plan,
+    catalogue: Catalogue | None = None,
+    usual: Mapping[str, tuple[Advice, ...]] | None = None,
+) -> Notes:
+    """What stands beside the figures of a combination.
+
+    Args:
+        checked: the combination with its figures.
+        plan: its reference and the builder's own ranges.
+        catalogue: where other pushrods are looked for; without one only the needed length is known.
+        usual: ranges of common practice by figure; the plan's own take their place.
+    """
+    return Notes(
+        tuple(_timing(checked, plan)),
+        _pushrod(checked, plan, catalogue),
+        _balance(checked, plan),
+        tuple(
+            Remark(name, checked.figures[name], ranges)
+            for name, ranges in {**(usual or {}), **plan.advice}.items()
+            if name in checked.figures and ranges
+        ),
+    )
+
+
+def _timing(checked: Checked, plan: Plan) -> Iterator[Timing]:
+    """Events at the seat lift, then at each checking lift, the lowest first."""
+    seat = {name: checked.figures[name] for name in EVENTS if name in checked.figures}
+    reader = Reader(checked.combination, plan)
+    if seat:
+        yield Timing(reader["cam.seat_lift"] / _MM, True, seat)
+    at: dict[float, dict[str, float]] = {}
+    for valve in ("intake", "exhaust"):
+        lift = reader[f"cam.{valve}_duration_at.lift"]
+        if lift == lift:
+            at.setdefault(lift, {})[valve] = reader[f"cam.{valve}_duration_at.duration"]
+    for lift, durations in sorted(at.items()):
+        found = valve_events(
+            durations.get("intake", math.nan),
+            durations.get("exhaust", math.nan),
+            reader["cam.lobe_separation"],
+            reader["cam.intake_centreline"],
+            lift,
+        )
+        named = dict(zip(EVENTS, (*found[:4], found.overlap), strict=True))
+        known = {name: math.degrees(value) for name, value in named.items() if value == value}
+        if known:
+            yield Timing(lift / _MM, False, known)
+
+
+def _pushrod(checked: Checked, plan: Plan, catalogue: Catalogue | None) -> PushrodNeed | None:
+    needed = checked.figures.get("pushrod_length")
+    if needed is None:
+        return None
+    block = checked.combination.parts.get("block")
+    stocked: list[Stocked] = []
+    blanks = []
+    for part in catalogue.of_kind("pushrod") if catalogue is not None else ():
+        if part.id in plan.avoid or not carries_tag(part, block) or not isinstance(part, Pushrod):
+            continue
+        length = field_value(part, "length")[0] / _MM
+        if length == length:
+            stocked.append(Stocked(part.id, length, length - needed, part.on_shelf))
+        elif part.cut_to is not None and part.cut_to.min.si / _MM <= needed <= part.cut_to.max.si / _MM:
+            blanks.append(part.id)
+    stocked.sort(key=lambda each: (abs(each.over), each.on_shelf < 1, each.id))
+    shelf = next((each for each in stocked if each.on_shelf > 0), None)
+    return PushrodNeed(needed, stocked[0] if stocked else None, shelf, tuple(blanks))
+
+
+def _balance(checked: Checked, plan: Plan) -> BalanceChange | None:
+    before = {
+        name: float(plan.reference[name].exact) / FIGURES[name].factor for name in BALANCE if name in plan.reference
+    }
+    now = {name: checked.figures[name] for name in BALANCE if name in checked.figures}
+    if not before.keys() & now.keys() and "counterweight_wanted" not in checked.figures:
+        return None
+    moment = Reader(checked.combination, plan)["crank.counterweight_moment"]
+    dimension, unit = UNITS["g_mm"]
+    given = moment / float(unit_factor(unit, dimension)) if moment == moment else None
+    return BalanceChange(before, now, checked.figures.get("counterweight_wanted"), given)
