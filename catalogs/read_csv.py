@@ -23,7 +23,7 @@ from kitwright.solver.fields import FieldSpec
 from kitwright.solver.parts import KINDS, PLURALS
 from kitwright.solver.quantity import BARE, QuantityError, unit_factor
 
-_HEADER = re.compile(r"^(?P<name>[^\[\]]*?)\s*(?:\[\s*(?P<unit>[^\[\]]*?)\s*\])?$")
+HEADER = re.compile(r"^(?P<name>[^\[\]]*?)\s*(?:\[\s*(?P<unit>[^\[\]]*?)\s*\])?$")
 _BARE_NUMBERS = re.compile(r"^[\s\d.,/+-]*(?:[eE][+-]?\d+)?\s*(?:(?:±|\+/-|\+-)[\s\d./+-]*(?:[eE][+-]?\d+)?\s*)?$")
 _DECIMAL_COMMA = re.compile(r"\d,\d")
 
@@ -156,7 +156,7 @@ def _columns(
     for index, word in enumerate(words):
         if index == kind_at or not word:
             continue
-        match = _HEADER.match(word)
+        match = HEADER.match(word)
         field, unit = (match["name"].strip(), match["unit"]) if match else (word, None)
         specs = known.get(field)
         if not specs:
@@ -281,14 +281,14 @@ def _cell(text: str, column: _Column, spec: FieldSpec | None, name: str, line: i
         return Listing([Scalar(word, name, line, True) for word in words], name, line)
     if spec is not None and spec.form == "quantities":
         texts = [each.strip() for each in text.split(";") if each.strip()]
-        return Listing([Scalar(_with_unit(each, column.unit), name, line, True) for each in texts], name, line)
-    return Scalar(_with_unit(text, column.unit), name, line, True)
+        return Listing([Scalar(with_unit(each, column.unit), name, line, True) for each in texts], name, line)
+    return Scalar(with_unit(text, column.unit), name, line, True)
 
 
-def _with_unit(text: str, unit: str) -> str:
+def with_unit(text: str, unit: str) -> str:
     """Add the header's unit to a cell that has none of its own.
 
-    >>> _with_unit("57 ± 0.05", "mm"), _with_unit("2.244 in", "mm")
+    >>> with_unit("57 ± 0.05", "mm"), with_unit("2.244 in", "mm")
     ('57 ± 0.05 mm', '2.244 in')
     """
     return f"{text} {unit}" if unit and _BARE_NUMBERS.match(text) else text
