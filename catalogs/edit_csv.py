@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from kitwright.catalogs.edit_yaml import EditError, Value, line_break
-from kitwright.catalogs.nodes import Listing, Node, Scalar, Table
+from kitwright.catalogs.nodes import plain
 from kitwright.catalogs.problems import InputError, Problem
 from kitwright.catalogs.read_csv import HEADER, kind_of_name, parse_csv, with_unit
 
@@ -231,20 +231,11 @@ def _parts(text: str, kind: str | None, name: str) -> dict[str, dict[str, Any]]:
     rows = list(parse_csv(text, name, problems, kind or kind_of_name(re.sub(r".*[/\\]|\.[^.]*$", "", name))))
     if problems:
         raise InputError(problems)
-    parts = [_plain(row.table) for row in rows]
+    parts = [plain(row.table) for row in rows]
     found = {str(each.get("id", "")): each for each in parts}
     if len(found) < len(parts):
         raise _refused(name)
     return found
-
-
-def _plain(node: Node) -> Any:
-    if isinstance(node, Scalar):
-        return node.text
-    if isinstance(node, Listing):
-        return [_plain(each) for each in node.items]
-    assert isinstance(node, Table)
-    return {key: _plain(each) for key, each in node.entries.items()}
 
 
 def _put(part: dict[str, Any], field: str, value: Any) -> None:

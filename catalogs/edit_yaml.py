@@ -14,8 +14,7 @@ from typing import Any
 
 import yaml
 
-from kitwright.catalogs.nodes import Listing, Scalar, Table
-from kitwright.catalogs.nodes import Node as ReadNode
+from kitwright.catalogs.nodes import Scalar, plain
 from kitwright.catalogs.problems import InputError, Problem
 from kitwright.catalogs.read_yaml import parse_yaml
 from kitwright.catalogs.write import plain_or_quoted
@@ -149,7 +148,7 @@ def _edited(text: str, name: str, edit: Callable[[_Node | None], str], change: C
     new = edit(yaml.compose(text, Loader=yaml.SafeLoader))
     problems: list[Problem] = []
     table = parse_yaml(new, name, problems)
-    if table is None or problems or _plain(table) != wanted or not _kept(_comments(text), _comments(new)):
+    if table is None or problems or plain(table) != wanted or not _kept(_comments(text), _comments(new)):
         raise _refused(name, 0)
     return new
 
@@ -164,18 +163,8 @@ def _read(text: str, name: str) -> dict[str, Any]:
     table = parse_yaml(text, name, problems)
     if table is None or problems:
         raise InputError(problems)
-    found: dict[str, Any] = _plain(table)
+    found: dict[str, Any] = plain(table)
     return found
-
-
-def _plain(node: ReadNode) -> Any:
-    """A node without places: text (None where absent), lists and dicts; the order of keys counts."""
-    if isinstance(node, Scalar):
-        return None if node.absent else node.text
-    if isinstance(node, Listing):
-        return [_plain(each) for each in node.items]
-    assert isinstance(node, Table)
-    return {key: _plain(each) for key, each in node.entries.items()}
 
 
 def _data(value: Any) -> Any:
