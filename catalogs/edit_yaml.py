@@ -392,7 +392,11 @@ def _into_braces(text: str, owner: _Node, written: str) -> str:
     lead = text[_line_start(text, start) : start]
     rest = text[end : _line_end(text, end)]
     if lead.strip() or not re.fullmatch(r"\s*,?\s*(?:#.*)?", rest):
-        return _put(text, end, end, f"{' ' if _is_empty(last_node) else ''}, {written}")  # `{a:,` is one word
+        column = end - _line_start(text, end)
+        gap = " "
+        if column + len(written) + 3 > WIDEST and column > owner.start_mark.column + 1:
+            gap = line_break(text) + " " * (owner.start_mark.column + 1)
+        return _put(text, end, end, f"{' ' if _is_empty(last_node) else ''},{gap}{written}")  # `{a:,` is one word
     line = f"{lead}{written}{',' if comma else ''}"
     if comma is None:
         text = _put(text, end, end, ",")

@@ -177,8 +177,9 @@ def field_readings(
         found.append(Reading(name, value, option, of=part.id))
     for part in named:
         if part.id not in used and not problems:
-            message = "nothing is measured on it"
-            problems.append(Problem(message, "write `--set FIELD=VALUE` beside it", f"--of {clip(part.id)}"))
+            message = f"nothing that is measured belongs to this {part.kind.replace('_', ' ')}"
+            suggestion = f"write `--set FIELD=VALUE` beside it ({', '.join(_dimensions(part.kind)[:4])} …)"
+            problems.append(Problem(message, suggestion, f"--of {clip(part.id)}"))
     if problems:
         raise InputError(problems)
     return found
@@ -194,14 +195,24 @@ def _split(left: str, catalogue: Catalogue) -> tuple[Part | None, str]:
     return None, left
 
 
-def _owner(name: str, named: Iterable[Part], plan: Plan, catalogue: Catalogue, option: str) -> Part:
+def _dimensions(kind: str) -> list[str]:
+    """Fields of a kind that can be measured, nested ones with a dot."""
+    found = []
+    for name, spec in specs_of(KINDS[kind]).items():
+        if spec.form == "quantity":
+            found.append(name)
+        elif spec.group is not None:
+            found += [f"{name}.{inner}" for inner, each in specs_of(spec.group).items() if each.form == "quantity"]
+    return found
+
+
+def _owner(name: str, named: Sequence[Part], plan: Plan, catalogue: Catalogue, option: str) -> Part:
     """Find the part that a dimension was measured on."""
-    outer = name.partition(".")[0]
-    kinds = [kind for kind, cls in KINDS.items() if outer in specs_of(cls)]
+    kinds = [kind for kind in KINDS if name in _dimensions(kind)]
     if not kinds:
         before, dot, after = name.partition(".")
-        known = {each for cls in KINDS.values() for each, spec in specs_of(cls).items() if spec.form == "quantity"}
-        if dot and any(after.partition(".")[0] in specs_of(cls) for cls in KINDS.values()):
+        known = {each for kind in KINDS for each in _dimensions(kind)}
+        if dot and after in known:
             ids = [part.id for part in catalogue]
             message = f"the catalogue holds no part `{clip(before)}`"
             raise InputError([Problem(message, did_you_mean(before, ids, "it holds"), option)])
@@ -216,6 +227,11 @@ def _owner(name: str, named: Iterable[Part], plan: Plan, catalogue: Catalogue, o
         for some in (pinned, alone):
             if len(some) == 1 and (part := catalogue.get(some[0])) is not None:
                 return part
+    if named and not mine:
+        other = named[-1]
+        message = f"`{other.id}` is a {other.kind.replace('_', ' ')}, and `{name}` is no dimension of one"
+        ids = [part.id for kind in kinds for part in catalogue.of_kind(kind)]
+        raise InputError([Problem(message, did_you_mean("", ids, "write `--of` with one of"), option)])
     ids = [part.id for part in mine] or [part.id for kind in kinds for part in catalogue.of_kind(kind)]
     message = f"which part the {name.replace('_', ' ')} was measured on is not said"
     example = f"write `--set {ids[0] if ids else 'ID'}.{name}=…`"
