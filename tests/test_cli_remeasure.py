@@ -181,7 +181,7 @@ def test_the_skirt_of_the_shelf_pair_clears_once_the_counterweight_is_measured(t
             ["a loose bearing that lets the piston hang 0.35 mm lower", "rod r85 with a length"],
         ),
         ("0.50 mm up ± 0.02 mm", ["the wrong word: 0.50 mm down would agree", "another rod: r86 (length 86.00 mm)"]),
-        ("0.02 mm down", ["the same number in in is 0.508 mm down"]),
+        ("0.02 mm down", ["the same number in inches is 0.508 mm down"]),
         ("1.48 mm down ± 0.02 mm", ["another piston: p27 (compression height 27.00 mm)"]),
         ("0.15 mm down", ["a deck that was cut before, by 0.35 mm"]),
     ],

@@ -335,23 +335,23 @@ def _write(path: Path, measurements: list[Measurement], dry_run: bool) -> list[s
     """Write the plan, or only find out what would be written; the lines that are new."""
     import difflib
 
-    from kitwright.catalogs.problems import InputError
+    from kitwright.catalogs.problems import InputError, Problem
     from kitwright.catalogs.read_yaml import read_text
     from kitwright.catalogs.record import record, recorded
 
     readings = [each.reading for each in measurements]
     remarks = {each.reading.key: each.remarks for each in measurements}
     if dry_run:
-        problems: list[object] = []
-        before = read_text(path, problems)  # type: ignore[arg-type]
+        problems: list[Problem] = []
+        before = read_text(path, problems)
         if before is None:
-            raise InputError(problems)  # type: ignore[arg-type]
+            raise InputError(problems)
         after = recorded(before, readings, remarks, str(path))
     else:
         edited = record(path, readings, remarks)
         before, after = edited.before, edited.after
-    lines = difflib.ndiff(before.splitlines(), after.splitlines())
-    return [line[2:] for line in lines if line.startswith("+ ")]
+    changed = difflib.unified_diff(before.splitlines(), after.splitlines(), n=0, lineterm="")
+    return [line[1:] for line in list(changed)[2:] if line.startswith("+")]  # the first two name the files
 
 
 def _news(warnings: tuple[str, ...], readings: list[Reading]) -> list[str]:

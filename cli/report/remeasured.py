@@ -9,7 +9,7 @@ from typing import Any
 from kitwright.catalogs.readings import Reading
 from kitwright.cli.report.as_csv import Row, answer_rows, combination_row
 from kitwright.cli.report.as_json import answer_data, combination_data
-from kitwright.cli.report.blocks import Column, Items, Paragraph, Report, Table, Title
+from kitwright.cli.report.blocks import Column, Items, Lines, Paragraph, Report, Table, Title
 from kitwright.cli.report.found import Question, find_report
 from kitwright.cli.report.numbers import money, style
 from kitwright.cli.report.words import (
@@ -194,7 +194,8 @@ def _hint(hint: Hint, finding: Finding, units: str) -> str:
             return f"the wrong word: {_deck(hint.value, units)} would agree"
         case "unit":
             value = _deck(hint.value, units) if deck else _amount(hint.value, dimension, units)
-            return f"the wrong unit: the same number in {hint.unit} is {value}, and would agree"
+            unit = "inches" if hint.unit == "in" else hint.unit
+            return f"the wrong unit: the same number in {unit} is {value}, and would agree"
         case "part":
             size = _amount(hint.value, LENGTH if deck else dimension, units)
             would = "would put the crown there" if deck else "has it so"
@@ -229,18 +230,20 @@ def _implied(result: Remeasured, implied: Implied) -> str:
     if result.height_taken:
         verb = "is taken over" if result.written else "would be taken over"
         return f"{text}; it {verb} as measured, for other rods and pistons too."
+    if result.plausible is False:
+        return f"{text}, if everything else is as it is written. Find out first why the deck is not as predicted."
     return (
         f"{text}, with the ± of crank, rod and piston added. A measured deck holds for its four parts alone; "
         "`--take-block-height` takes this height over, so that other rods and pistons profit from it."
     )
 
 
-def _written(result: Remeasured) -> Iterator[Paragraph | Items]:
+def _written(result: Remeasured) -> Iterator[Paragraph | Lines]:
     file = result.question.plan_file
     if not result.lines:
         yield Paragraph(f"{file} says so already; nothing was written.")
         return
-    yield Items(f"{'Written' if result.written else 'Would be written'} to {file}", result.lines, whole=True)
+    yield Lines(f"{'Written' if result.written else 'Would be written'} to {file}", result.lines)
     if result.written and result.plausible is False:
         yield Paragraph("It counts from now on. If it was a slip, measure again and give the command the new value.")
     bench = [part for part in _bench(result) if not part.on_shelf]
