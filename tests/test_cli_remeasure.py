@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import doctest
 import io
 import json
 import shutil
@@ -11,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from kitwright.catalogs import load_plan
+from kitwright.catalogs import load_plan, plan_measured, readings
 from tests.cli_runner import SCENARIOS, WIDEST, answer, run
 
 PLAN = """\
@@ -350,3 +351,9 @@ def test_a_plan_at_fault_is_refused_before_anything_is_written(bench: Path) -> N
     result = run("remeasure", bench, *DECK)
     assert result.exit_code == 2 and "did you mean `quench`?" in result.stderr
     assert "measured" not in text(bench)
+
+
+def test_the_examples_of_the_readers_are_true() -> None:
+    for module in (plan_measured, readings):
+        done = doctest.testmod(module)
+        assert done.attempted and not done.failed
