@@ -11,7 +11,7 @@ from kitwright.catalogs.nodes import Node, Row, Scalar, Table
 from kitwright.catalogs.odd import oddities
 from kitwright.catalogs.problems import InputError, Problem
 from kitwright.catalogs.read_csv import read_csv
-from kitwright.catalogs.read_readings import holds_readings
+from kitwright.catalogs.read_degree_wheel import holds_readings
 from kitwright.catalogs.read_yaml import read_yaml, rows_of
 from kitwright.catalogs.rows import build, id_of
 from kitwright.solver.catalogue import Catalogue

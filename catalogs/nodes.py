@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 from kitwright.catalogs.problems import Problem
 from kitwright.solver.quantity import Origin
@@ -70,6 +71,15 @@ class Row:
 def is_absent(node: Node | None) -> bool:
     """Whether nothing was given."""
     return node is None or (isinstance(node, Scalar) and node.absent)
+
+
+def plain(node: Node) -> Any:
+    """A node without its places: text (None where absent), lists and dicts."""
+    if isinstance(node, Scalar):
+        return None if node.absent else node.text
+    if isinstance(node, Listing):
+        return [plain(each) for each in node.items]
+    return {key: plain(each) for key, each in node.entries.items()}
 
 
 def in_words(node: Node) -> str:

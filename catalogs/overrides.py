@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 
 from kitwright.catalogs.nodes import Listing, Scalar, Table, is_absent
 from kitwright.catalogs.problems import Problem, clip
+from kitwright.catalogs.readings import Reading, lay_readings
 from kitwright.solver.plan import REV_CEILING
 
 
@@ -21,7 +22,8 @@ class Overrides:
     ``aim``, ``minimum``, ``maximum``, ``step`` and ``weight`` hold ``figure=value``, each replacing that
     bound of that goal. ``use`` holds ``kind=id`` and replaces the pin of that kind; ``gasket=…`` repeats for
     a stack. ``avoid`` adds ids. ``kinds``, ``optional`` and ``machining`` (words, or words with commas) and
-    all single settings replace the plan's.
+    all single settings replace the plan's. ``measured`` holds readings, each in the place of the plan's own of the same
+    thing.
     """
 
     aim: list[str] = field(default_factory=list)
@@ -38,6 +40,7 @@ class Overrides:
     gaskets: int | None = None
     tolerance: str | None = None
     units: str | None = None
+    measured: list[Reading] = field(default_factory=list)
 
 
 _BOUNDS = {"aim": "aim", "minimum": "min", "maximum": "max", "step": "step", "weight": "weight"}
@@ -65,6 +68,8 @@ def lay_over(plan: Table, overrides: Overrides, problems: list[Problem]) -> None
         value = getattr(overrides, name)
         if value is not None:
             _put(plan, name, value, f"--{name} {clip(value)}")
+    if overrides.measured:
+        lay_readings(plan, overrides.measured)
 
 
 def _section(owner: Table | None, key: str) -> Table | None:

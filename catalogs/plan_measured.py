@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -10,23 +11,24 @@ from kitwright.catalogs.load import Draft
 from kitwright.catalogs.nodes import Listing, Node, Scalar, Table, fault, in_words, is_absent
 from kitwright.catalogs.problems import Problem, clip, did_you_mean
 from kitwright.catalogs.rows import part_faults, specs_of
-from kitwright.catalogs.values import read_quantity
+from kitwright.catalogs.values import read_line, read_quantity
 from kitwright.solver.fields import FieldSpec
 from kitwright.solver.parts import Part
-from kitwright.solver.plan import MeasuredDeck, MeasuredField, Plan
+from kitwright.solver.plan import MeasuredDeck, MeasuredField, Plan, Remarks
 from kitwright.solver.quantity import Quantity, QuantityError, parse_deck, plain
+from kitwright.solver.remeasure import SURPRISE, predicted_deck
 
 SHORT_BLOCK = ("block", "crank", "rod", "piston")
 """Kinds that a measured deck belongs to: all four."""
 
-REMARKS = ("date", "instrument", "note", "was")
-"""Keys that go with a measurement and change nothing."""
+SAID = ("predicted", "date", "instrument", "note")
+"""Keys that go with a measurement and change nothing: one line of text each."""
+
+REMARKS = (*SAID, "was")
+"""The same with ``was``: what was measured before, in words, or entries like the one that they stand in."""
 
 _DEEPEST_DECK = 0.05
 """Metres; a deck further away than this is a slip of the pen."""
-
-_SURPRISE = 0.05e-3
-"""Metres that a measured deck may lie outside its prediction before it is worth a warning."""
 
 
 @dataclass(slots=True)
@@ -40,6 +42,7 @@ class Measured:
     """For a deck: kind to id."""
     of: Scalar | None = None
     deck: Quantity | None = None
+    remarks: Remarks = field(default_factory=Remarks)
 
     @property
     def claims(self) -> Iterable[tuple[Scalar, str | None, str]]:
@@ -91,13 +94,59 @@ def _entry(node: Node, where: str, problems: list[Problem]) -> Measured | None:
         message = f"{in_words(value)} was read, and a measured value is wanted"
         problems.append(Problem(message, "a number and a unit", *node.place(name), field=f"{where}.{clip(name)}"))
         return None
-    found = Measured(name, value, where)
     before = len(problems)
+    found = Measured(name, value, where, remarks=_remarks(node, where, problems))
+    _was(node.entries.get("was"), name, f"{where}.was", problems)
     if name == "deck":
         _deck(node, found, problems)
     else:
         _of(node, found, problems)
     return found if len(problems) == before else None
+
+
+def _remarks(table: Table, where: str, problems: list[Problem]) -> Remarks:
+    """What goes with a measurement; a date has to be one."""
+
+    def complain(node: Node, message: str, suggestion: str) -> None:
+        problems.append(fault(node, message, suggestion, name=where))
+
+    said = {}
+    for key in SAID:
+        node = table.entries.get(key)
+        if node is not None and not is_absent(node):
+            said[key] = read_line(node, complain) or ""
+            if key == "date" and said[key] and not is_date(said[key]):
+                complain(node, f"`{clip(said[key])}` is no date", "write year, month and day: `date: 2026-05-01`")
+    return Remarks(**said)
+
+
+def is_date(text: str) -> bool:
+    """Whether a text is a day as year, month and day.
+
+    >>> is_date("2026-05-01"), is_date("2026-02-30"), is_date("1 May 2026")
+    (True, False, False)
+    """
+    try:
+        return datetime.date.fromisoformat(text).isoformat() == text
+    except ValueError:
+        return False
+
+
+def _was(node: Node | None, name: str, where: str, problems: list[Problem]) -> None:
+    """Look through what was measured before: text, or mappings with the same dimension."""
+    if node is None or is_absent(node):
+        return
+    for item in node.items if isinstance(node, Listing) else [node]:
+        if isinstance(item, Table):
+            for key in item.entries:
+                if key not in (name, *SAID):
+                    suggestion = did_you_mean(key, (name, *SAID), "keys")
+                    message = f"`{clip(key)}` is no key of an earlier measurement"
+                    problems.append(Problem(message, suggestion, *item.place(key), field=where))
+            _remarks(item, where, problems)
+        elif isinstance(item, Listing) or item.absent:
+            message = f"{in_words(item)} was read, and an earlier measurement is wanted"
+            problems.append(fault(item, message, f"write `was: [{{{clip(name)}: …, date: …}}]`", name=where))
 
 
 def _deck(table: Table, found: Measured, problems: list[Problem]) -> None:
@@ -168,12 +217,12 @@ def apply_measured(
     for each in measured:
         if each.deck is not None:
             ids = {kind: node.text.strip() for kind, node in each.parts.items()}
-            decks.append(MeasuredDeck(each.deck, ids))
+            decks.append(MeasuredDeck(each.deck, ids, each.remarks))
         elif each.of is not None and (part := parts.get(each.of.text.strip())) is not None:
             changed, value = _replaced(part, each, problems)
             if value is not None:
                 parts[part.id] = changed
-                fields.append(MeasuredField(part.id, each.name, value))
+                fields.append(MeasuredField(part.id, each.name, value, each.remarks))
     for part_id in dict.fromkeys(each.part for each in fields):
         at = next(each.node for each in measured if each.of is not None and each.of.text.strip() == part_id)
         for one in part_faults(parts[part_id]):
@@ -231,20 +280,22 @@ def _differs(part: Part, each: Measured, old: Quantity | None, new: Quantity, pr
 
 def _surprise(deck: MeasuredDeck, each: Measured, parts: dict[str, Part], problems: list[Problem]) -> None:
     """Warn where a measured deck lies outside what the four parts' dimensions allow."""
-    found: list[Any] = [parts.get(deck.parts[kind]) for kind in SHORT_BLOCK]
-    if [part.kind for part in found if part is not None] != list(SHORT_BLOCK):
+    found = {kind: part for kind in SHORT_BLOCK if (part := parts.get(deck.parts[kind])) is not None}
+    if [part.kind for part in found.values()] != list(SHORT_BLOCK):
         return
-    block, crank, rod, piston = found
-    reach = rod.length.si + crank.stroke.si / 2
-    if piston.pin_offset is not None:
-        reach = max(reach**2 - piston.pin_offset.si**2, 0.0) ** 0.5
-    predicted = block.block_height.si - reach - piston.compression_height.si
-    allowed = block.block_height.tolerance + crank.stroke.tolerance / 2
-    allowed += rod.length.tolerance + piston.compression_height.tolerance
-    if abs(deck.deck.si - predicted) > allowed + deck.deck.tolerance + _SURPRISE:
-        word = "down" if predicted >= 0 else "up"
-        said = f"{plain(abs(predicted) * 1000, 3)} mm {word} ± {plain(allowed * 1000, 3)} mm"
-        message = f"predicted {said}, measured {deck.deck}"
+    predicted = predicted_deck(found)
+    if predicted.beyond(deck.deck.si, deck.deck.tolerance) > SURPRISE:
+        message = f"predicted {deck_words(predicted.value, predicted.tolerance)}, measured {deck.deck}"
         suggestion = "another rod, or a loose bearing? The measured one is used"
         at = each.node
         problems.append(Problem(message, suggestion, at.file, at.line, field=each.where, severity="warning"))
+
+
+def deck_words(value: float, tolerance: float = 0.0) -> str:
+    """A deck in metres as it is written in a plan.
+
+    >>> deck_words(-0.0005, 0.00023), deck_words(0.0005)
+    ('0.5 mm up ± 0.23 mm', '0.5 mm down')
+    """
+    spread = f" ± {plain(tolerance * 1000, 3)} mm" if round(tolerance * 1000, 3) else ""
+    return f"{plain(abs(value) * 1000, 3)} mm {'down' if value >= 0 else 'up'}{spread}"

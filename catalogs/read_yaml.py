@@ -88,6 +88,11 @@ def read_text(path: Path, problems: list[Problem]) -> str | None:
         reason = getattr(error, "strerror", None) or str(error)
         problems.append(Problem(f"cannot be read: {reason}", "check the path and its permissions", name))
         return None
+    return decoded(data, name, problems)
+
+
+def decoded(data: bytes, name: str, problems: list[Problem]) -> str | None:
+    """Text of a file's bytes, without a byte-order mark; what keeps it from being text is added to ``problems``."""
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
         problems.append(Problem("the file is UTF-16", "save it as UTF-8", name))
         return None

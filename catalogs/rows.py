@@ -7,7 +7,7 @@ from typing import Any
 
 from kitwright.catalogs.nodes import Listing, Node, Row, Scalar, Table, fault, in_words, is_absent
 from kitwright.catalogs.problems import Problem, clip, did_you_mean, nearest
-from kitwright.catalogs.read_readings import read_readings
+from kitwright.catalogs.read_degree_wheel import read_readings
 from kitwright.catalogs.values import (
     Complain,
     read_count,

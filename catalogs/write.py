@@ -47,17 +47,17 @@ def _fields(owner: Any) -> Iterator[tuple[str, str]]:
 
 def _value(value: Any) -> str:
     if isinstance(value, Quantity):
-        return _text(str(value))
+        return plain_or_quoted(str(value))
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, tuple):
         return "[" + ", ".join(map(_value, value)) + "]"
     if isinstance(value, float) and value.is_integer():
         return str(int(value))
-    return _text(str(value))
+    return plain_or_quoted(str(value))
 
 
-def _text(text: str) -> str:
+def plain_or_quoted(text: str) -> str:
     """Quote a text where YAML would read it as something else."""
     if _PLAIN.fullmatch(text) and text not in _NOTHING and not text.endswith(" ."):
         return text

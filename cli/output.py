@@ -6,7 +6,6 @@ import contextlib
 import os
 import shutil
 import sys
-import tempfile
 from collections.abc import Callable, Iterable
 from enum import IntEnum
 from functools import wraps
@@ -118,24 +117,11 @@ def _write(text: str, target: Path) -> None:
         if real.exists() and not real.is_file():  # a pipe or a device takes what comes
             real.write_text(text, encoding="utf-8")
             return
-        mode = real.stat().st_mode & 0o777 if real.exists() else 0o666 & ~_umask()
-        handle, name = tempfile.mkstemp(prefix=f".{real.name}-", dir=real.parent)
-        try:
-            with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
-                file.write(text)
-            Path(name).chmod(mode)
-            Path(name).replace(real)
-        except BaseException:
-            Path(name).unlink(missing_ok=True)
-            raise
+        from kitwright.catalogs.safe_write import write_whole
+
+        write_whole(real, text.encode("utf-8"))
     except (OSError, ValueError) as error:
         raise OutputError(f"`{target}` cannot be written: {_reason(error)}") from None
-
-
-def _umask() -> int:
-    current = os.umask(0)
-    os.umask(current)
-    return current
 
 
 def _reason(error: Exception) -> str:

@@ -53,12 +53,23 @@ class Goal:
 
 
 @dataclass(frozen=True, slots=True)
+class Remarks:
+    """What goes with a measurement and changes nothing: when, with what, and what was predicted, as it is written."""
+
+    date: str = ""
+    instrument: str = ""
+    note: str = ""
+    predicted: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class MeasuredDeck:
     """A deck measured with four parts together; positive is down."""
 
     deck: Quantity
     parts: Mapping[str, str]
     """Kind (block, crank, rod, piston) to id: all four."""
+    remarks: Remarks = Remarks()
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +79,7 @@ class MeasuredField:
     part: str
     field: str
     value: Quantity
+    remarks: Remarks = Remarks()
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from kitwright.catalogs import Problem
     from kitwright.cli.report.blocks import Report
     from kitwright.cli.report.found import Question
+    from kitwright.cli.report.remeasured import Remeasured
     from kitwright.solver.catalogue import Catalogue
     from kitwright.solver.parts import Part
     from kitwright.solver.plan import Plan
@@ -71,6 +72,21 @@ def write_check(checked: Checked, plan: Plan, form: str, catalogue: Catalogue | 
     from kitwright.cli.report.checked import check_report
 
     return laid_out(check_report(checked, plan, catalogue), form)
+
+
+def write_remeasure(result: Remeasured, form: str) -> str:
+    """Write what ``remeasure`` answers, in one of the formats."""
+    from kitwright.cli.report.remeasured import remeasured_data, remeasured_report, remeasured_rows
+
+    if form == "json":
+        from kitwright.cli.report.as_json import dumped
+
+        return dumped(remeasured_data(result))
+    if form == "csv":
+        from kitwright.cli.report.as_csv import csv_text
+
+        return csv_text(remeasured_rows(result))
+    return laid_out(remeasured_report(result), form)
 
 
 def write_parts(parts: Sequence[Part], folder: str, form: str) -> str:

@@ -6,7 +6,7 @@ import re
 import shlex
 from collections.abc import Iterator
 
-from kitwright.cli.report.blocks import Block, Command, Items, Paragraph, Report, Section, Table, Title
+from kitwright.cli.report.blocks import Block, Command, Items, Lines, Paragraph, Report, Section, Table, Title
 
 _CODE = re.compile(r"(`[^`|]+`)")
 _SPECIAL = re.compile(r"([\\`*_{}\[\]<>#|~])")
@@ -37,6 +37,8 @@ def _lines(block: Block) -> Iterator[str]:
         if block.title:
             yield from (f"{escaped(block.title)}:", "")
         yield from (f"- {escaped(item)}" for item in block.items)
+    elif isinstance(block, Lines):
+        yield from (f"{escaped(block.title)}:", "", "```", *block.lines, "```")
     elif isinstance(block, Command):
         if block.purpose:
             yield from (f"{escaped(block.purpose)}:", "")

@@ -35,6 +35,14 @@ class Items:
 
 
 @dataclass(frozen=True, slots=True)
+class Lines:
+    """Lines of a file, as they stand in it."""
+
+    title: str
+    lines: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Command:
     """A command to type next, and what it is for."""
 
@@ -88,5 +96,5 @@ class Table:
         return Table(tuple(self.columns[number] for number in kept), rows, self.title, self.keys)
 
 
-Block = Title | Paragraph | Items | Command | Table
+Block = Title | Paragraph | Items | Lines | Command | Table
 Report = list[Block]

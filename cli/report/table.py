@@ -14,6 +14,7 @@ from kitwright.cli.report.blocks import (
     Column,
     Command,
     Items,
+    Lines,
     Paragraph,
     Report,
     Section,
@@ -48,6 +49,9 @@ def _lines(block: Block, width: int, colour: bool) -> Iterator[str]:
             yield from _wrapped(f"{block.title}:", width)
         for item in block.items:
             yield from [f"  - {item}"] if block.whole else _wrapped(item, width, "  - ", "    ")
+    elif isinstance(block, Lines):
+        yield from _wrapped(f"{block.title}:", width)
+        yield from (f"{_INDENT}{line}" for line in block.lines)
     elif isinstance(block, Command):
         if block.purpose:
             yield from _wrapped(f"{block.purpose}:", width)

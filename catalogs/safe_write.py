@@ -1,0 +1,314 @@
+"""Files changed whole or not at all: read, changed and put in place under a lock, through a file beside the old one.
+
+Whatever happens on the way (a full disk, a program that is killed), the old file or the new one is there, never a
+piece of either. Two programs that change one file after the other both see what the other has written.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import os
+import stat
+import tempfile
+import time
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from kitwright.catalogs.problems import InputError, Problem
+from kitwright.catalogs.read_yaml import decoded
+
+Change = Callable[[str], str]
+"""Text of a file to its new text, line ends as they are in the file, without a byte-order mark."""
+
+PATIENCE = 30.0
+"""Seconds that a writer waits for another one."""
+
+LOCK_FILE = ".kitwright.lock"
+"""File in the folder that is locked where a folder itself cannot be; it may be deleted when nothing is running."""
+
+_BOM = b"\xef\xbb\xbf"
+_TRIES = 3
+"""Times that a change is made anew because a program without the lock has saved the file meanwhile."""
+
+
+@dataclass(frozen=True, slots=True)
+class Edited:
+    """What a change has done to one file."""
+
+    path: Path
+    before: str
+    after: str
+
+
+def edit_file(path: str | os.PathLike[str], change: Change, new: bool = False) -> Edited:
+    """Change one text file under its folder's lock; the file is untouched where anything goes wrong.
+
+    Permissions, byte-order mark and line ends stay, a symbolic link is followed. Where the text does not change,
+    nothing is written.
+
+    Args:
+        path: the file.
+        change: makes the new text of the old one; what it raises goes through. It may be called more than once.
+        new: a file that is not there counts as an empty one.
+
+    Raises:
+        InputError: the file cannot be read or written; it says why, and that nothing was changed.
+
+    """
+    return edit_files({Path(path): change}, new)[0]
+
+
+def edit_files(changes: Mapping[Path, Change], new: bool = False) -> list[Edited]:
+    """Change several files together: all that can fail is done before the first is put in its place.
+
+    Where the last step fails for one file, those already in place are put back. Only a program that is killed between
+    two of them leaves some changed and some not; each is whole even then. Everything else is as in :func:`edit_file`.
+
+    Raises:
+        InputError: as :func:`edit_file` does.
+        ValueError: two of the paths lead to one file.
+
+    """
+    real = {path: Path(os.path.realpath(path)) for path in changes}
+    if len(set(real.values())) < len(real):
+        raise ValueError("two of the paths lead to one file: make its changes one change")
+    with contextlib.ExitStack() as stack:
+        for folder in sorted({each.parent for each in real.values()}):
+            stack.enter_context(locked(folder))
+        for last in (*[False] * (_TRIES - 1), True):
+            found = [_Draft.of(path, real[path], change, new) for path, change in changes.items()]
+            if not any(each.has_moved() for each in found):
+                break
+            if last:
+                moved = next(each for each in found if each.has_moved())
+                raise _refused(moved.path, "another program keeps changing the file", "close it there and try again")
+        _put([each for each in found if each.changed])
+    return [Edited(each.path, each.before, each.after) for each in found]
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Put bytes in a file's place in one step; a link is followed, permissions of a file that is there stay.
+
+    Raises:
+        OSError: they cannot be written; what was there is untouched.
+
+    """
+    real = Path(os.path.realpath(path))
+    state = _state(real)
+    temporary = _beside(real, data, state)
+    try:
+        temporary.replace(real)
+    except BaseException:
+        _forget(temporary)
+        raise
+    _settle(real.parent)
+
+
+@contextlib.contextmanager
+def locked(folder: Path, patience: float = PATIENCE) -> Iterator[None]:
+    """Keep every other writer of a folder's files out; it may not be nested for one folder.
+
+    A lock goes with the program that holds it: none is left behind by one that was killed.
+
+    Raises:
+        InputError: another program has held it for ``patience`` seconds, or there is no such folder.
+
+    """
+    try:
+        handle = _lockable(folder)
+    except OSError as error:
+        raise _refused(folder, _reason(error), "check the folder and its permissions") from None
+    try:
+        end = time.monotonic() + patience
+        while not _take(handle):
+            if time.monotonic() > end:
+                message = f"another program has been writing here for {patience:.0f} s"
+                raise _refused(folder, message, "wait for it, or end it, and try again")
+            time.sleep(0.02)
+        yield
+    finally:
+        os.close(handle)
+
+
+if os.name == "posix":
+    import fcntl
+
+    def _lockable(folder: Path) -> int:
+        """Open what is locked: the folder itself, so that nothing is left in it."""
+        handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
+        try:
+            fcntl.flock(handle, fcntl.LOCK_SH | fcntl.LOCK_NB)
+            fcntl.flock(handle, fcntl.LOCK_UN)
+        except BlockingIOError:
+            pass
+        except OSError:  # a network file system that locks only files open for writing
+            os.close(handle)
+            return os.open(folder / LOCK_FILE, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o666)
+        return handle
+
+    def _take(handle: int) -> bool:
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            return False
+        return True
+
+else:  # pragma: no cover
+    import msvcrt  # type: ignore[unreachable,unused-ignore]
+
+    def _lockable(folder: Path) -> int:
+        return os.open(folder / LOCK_FILE, os.O_RDWR | os.O_CREAT, 0o666)
+
+    def _take(handle: int) -> bool:
+        try:
+            msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined,unused-ignore]
+        except OSError:
+            return False
+        return True
+
+
+@dataclass(slots=True)
+class _Draft:
+    """One file with its old and its new text."""
+
+    path: Path
+    real: Path
+    state: os.stat_result | None
+    old: bytes
+    before: str
+    after: str
+
+    @staticmethod
+    def of(path: Path, real: Path, change: Change, new: bool) -> _Draft:
+        try:
+            state = _state(real)
+        except (OSError, ValueError) as error:
+            raise _refused(path, f"cannot be read: {_reason(error)}", "check the path") from None
+        if state is None and not new:
+            raise _refused(path, "the file does not exist", "check the path")
+        if state is not None and not stat.S_ISREG(state.st_mode):
+            raise _refused(path, "is no ordinary file", "check the path")
+        if state is not None and not os.access(real, os.W_OK):  # a new file in its place would get round it
+            raise _refused(path, "the file is write-protected", "allow writing to it, or change a copy")
+        try:
+            old = real.read_bytes() if state is not None else b""
+        except OSError as error:
+            raise _refused(path, f"cannot be read: {_reason(error)}", "check its permissions") from None
+        problems: list[Problem] = []
+        before = decoded(old, str(path), problems)
+        if before is None:
+            raise InputError(problems)
+        return _Draft(path, real, state, old, before, change(before))
+
+    @property
+    def changed(self) -> bool:
+        return self.after != self.before
+
+    @property
+    def data(self) -> bytes:
+        return (_BOM if self.old.startswith(_BOM) else b"") + self.after.encode("utf-8")
+
+    def has_moved(self) -> bool:
+        """Whether the file is another one than was read."""
+        return _mark(self.state) != _mark(_state(self.real))
+
+
+def _put(drafts: list[_Draft]) -> None:
+    """Write every file beside its place, then put them there one after the other."""
+    written: list[tuple[_Draft, Path]] = []
+    placed: list[_Draft] = []
+    at = drafts[0] if drafts else None
+    try:
+        for at in drafts:
+            written.append((at, _beside(at.real, at.data, at.state)))
+        for at, temporary in written:
+            temporary.replace(at.real)
+            placed.append(at)
+    except BaseException as error:
+        for _, temporary in written:
+            _forget(temporary)
+        for each in placed:
+            _put_back(each)
+        if at is not None and isinstance(error, OSError):
+            raise _refused(at.path, f"cannot be written: {_reason(error)}", _what_to_do(error)) from None
+        raise
+    for folder in {each.real.parent for each in placed}:
+        _settle(folder)
+
+
+def _put_back(draft: _Draft) -> None:
+    with contextlib.suppress(OSError):
+        if draft.state is None:
+            draft.real.unlink(missing_ok=True)
+        else:
+            _beside(draft.real, draft.old, draft.state).replace(draft.real)
+
+
+def _beside(real: Path, data: bytes, state: os.stat_result | None) -> Path:
+    """Write bytes to a new hidden file in the same folder, down to the disk; its name."""
+    handle, text = tempfile.mkstemp(prefix=f".{real.name}-", suffix=".new", dir=real.parent)
+    name = Path(text)
+    try:
+        try:
+            rest = memoryview(data)
+            while rest:
+                rest = rest[os.write(handle, rest) :]
+            if state is not None and hasattr(os, "fchown"):
+                with contextlib.suppress(OSError):  # another's file: the new one is the writer's
+                    os.fchown(handle, state.st_uid, state.st_gid)
+            name.chmod(0o666 & ~_umask() if state is None else stat.S_IMODE(state.st_mode))
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+    except BaseException:
+        _forget(name)
+        raise
+    return name
+
+
+def _forget(name: Path) -> None:
+    with contextlib.suppress(OSError):
+        name.unlink()
+
+
+def _settle(folder: Path) -> None:
+    """Bring a folder's new entry to the disk, where the system lets folders be opened."""
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def _state(real: Path) -> os.stat_result | None:
+    try:
+        return real.stat()
+    except FileNotFoundError:
+        return None
+
+
+def _mark(state: os.stat_result | None) -> tuple[int, int, int] | None:
+    return None if state is None else (state.st_ino, state.st_size, state.st_mtime_ns)
+
+
+def _umask() -> int:
+    current = os.umask(0)
+    os.umask(current)
+    return current
+
+
+def _reason(error: BaseException) -> str:
+    return getattr(error, "strerror", None) or str(error)
+
+
+def _what_to_do(error: OSError) -> str:
+    if error.errno in (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC)):
+        return "make room on the disk and try again"
+    return "allow writing in its folder, or change a copy"
+
+
+def _refused(path: Path, message: str, suggestion: str) -> InputError:
+    return InputError([Problem(message, f"nothing was changed: {suggestion}", str(path))])
