@@ -158,7 +158,7 @@ def _lift_of(valve: str) -> Callable[..., tuple[Array, Any, float]]:
         at = float(np.degrees(nose))
         angles = _with(at)
         lift = laid.lift(np.radians(angles) - nose)
-        return angles, valve_lift_of(ratio * lift, 1.0, lash), at  # type: ignore[arg-type]
+        return angles, valve_lift_of(ratio * lift, 1.0, lash), at
 
     return make
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from kitwright.solver.combination import Combination
 from kitwright.solver.result import Checked
 
 STEPS = {
@@ -177,7 +176,7 @@ MEASUREMENTS: tuple[Measurement, ...] = (
         10,
         "Installed height",
         "each spring, valve shut, no shim",
-        "height mike or calliper",
+        "calliper",
         "head.installed_height",
         ("head", "spring"),
     ),
@@ -287,6 +286,7 @@ CONSUMABLES: tuple[tuple[str, tuple[str, ...]], ...] = (
 def applies(needs: tuple[str, ...], checked: Checked) -> bool:
     """Whether everything that a line needs is there in a combination.
 
+    >>> from kitwright.solver.combination import Combination
     >>> applies(("cam",), Checked(Combination({}), {}, {}, 0, (), (), True, ()))
     False
     """
