@@ -86,7 +86,9 @@ MEASUREMENTS: tuple[Measurement, ...] = (
     ),
     Measurement(3, "Pin", "in piston and small end, dry and clean", "micrometer", "piston.pin", ("rod", "piston")),
     Measurement(3, "Piston to bore", "skirt, across the pin, taken from the bore", "micrometer", "", ("piston",)),
-    Measurement(3, "Gasket bore", "laid on the block: no edge inside the bore", "calliper", "", ("gasket", "block")),
+    Measurement(
+        3, "Gasket bore", "laid on the block, all round", "eye", "", ("gasket", "block"), "no edge inside the bore"
+    ),
     Measurement(4, "Stroke", "crown, top to bottom dead centre", "long-travel dial gauge", "crank.stroke", ("crank",)),
     Measurement(
         4,

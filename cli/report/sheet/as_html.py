@@ -21,6 +21,9 @@ _MARKS = {"yes": "✓ yes", "NO": "✗ no"}
 NARROW = 3
 """Columns that a phone has room for; a wider table is laid out row by row there."""
 
+WIDEST = 11
+"""Columns that a sheet of paper has room for; a wider table is broken into several."""
+
 
 def as_html(sheet: Sheet) -> str:
     """Write a sheet as a page of its own."""
@@ -36,7 +39,7 @@ def as_html(sheet: Sheet) -> str:
     )
     environment.filters |= {"prose": prose, "visible": visible, "command": shlex.join}
     environment.tests |= {"section": _is_section}
-    environment.globals |= {"kind": _kind, "cell": _cell, "bodies": _bodies, "narrow": NARROW}
+    environment.globals |= {"kind": _kind, "cell": _cell, "bodies": _bodies, "split": split, "narrow": NARROW}
     return environment.get_template("sheet.html").render(sheet=sheet)
 
 
@@ -66,6 +69,31 @@ def _kind(block: Any) -> str:
 
 def _cell(table: Table, number: int, text: str) -> str:
     return _MARKS.get(text, text) if table.columns[number].title == "holds" else text
+
+
+def split(table: Table) -> list[Table]:
+    """Break a table that is wider than paper into narrower ones, each beginning with the columns that say which row.
+
+    Columns of one group stay together where they can.
+    """
+    count = len(table.columns)
+    if count <= WIDEST:
+        return [table]
+    keys = list(range(table.keys))
+    blocks: list[list[int]] = [[]]
+    for number in range(table.keys, count):
+        here = blocks[-1]
+        other = here and table.columns[number].group != table.columns[here[-1]].group
+        if other or len(here) + table.keys >= WIDEST:
+            blocks.append([])
+        blocks[-1].append(number)
+    found = []
+    for place, block in enumerate(blocks):
+        shown = [*keys, *block]
+        rows = tuple(row if isinstance(row, RowSection) else tuple(row[each] for each in shown) for row in table.rows)
+        title = table.title if not place else ""
+        found.append(Table(tuple(table.columns[each] for each in shown), rows, title, table.keys))
+    return found
 
 
 def _bodies(table: Table) -> list[tuple[str, list[tuple[str, ...]]]]:

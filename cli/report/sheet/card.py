@@ -17,7 +17,7 @@ from kitwright.solver.quantity import Quantity
 from kitwright.solver.registry import FIGURES
 from kitwright.solver.result import Checked
 
-OPEN = "not established: see the maker's sheet"
+OPEN = "not established"
 """What stands for a limit that neither the plan nor a physical rule gives."""
 
 
@@ -25,7 +25,7 @@ def mock_up_blocks(checked: Checked, plan: Plan) -> Iterator[SheetBlock]:
     """The card, what is done again after a change, and where the readings go."""
     yield Paragraph(
         "Take the readings in this order and write them down with the instrument's name. A limit that is not "
-        "established is one that neither the plan nor any part's data gives: it is no pass."
+        "established stands neither in the plan nor in the data: it is no pass; look it up in the maker's sheet."
     )
     rows: list[tuple[str, ...] | Section] = []
     step = 0

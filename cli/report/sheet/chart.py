@@ -123,16 +123,21 @@ class Chart:
             shift = {"start": 7.0, "end": -7.0, "middle": 0.0}[anchor]
             self.canvas.text((x + shift, y + (15 if below else -7)), label, "num halo", anchor)
 
+    def ring(self, value: Point) -> None:
+        """Draw a ring round a dot."""
+        self.canvas.circle((self.x(value[0]), self.y(value[1])), 7.5, "ring")
+
     def level(self, value: float, style: str, label: str) -> None:
         """Draw a line across at a value."""
         if self.up.low <= value <= self.up.high:
             self.canvas.line((self.left, self.y(value)), (self.right, self.y(value)), style)
-            self.canvas.text((self.right - 2, self.y(value) - 4), label, "halo", "end")
+            if label:
+                self.canvas.text((self.right - 2, self.y(value) - 4), label, "halo", "end")
 
     def post(self, value: float, style: str, label: str, row: int = 0, anchor: str = "") -> None:
         """Draw an upright line at a value, its label at the top."""
         if self.across.low <= value <= self.across.high:
-            x, y = self.x(value), self.top + 2 + 13 * row
+            x, y = self.x(value), self.top + 2 + 15 * row
             self.canvas.line((x, self.top), (x, self.bottom), style)
             side = anchor or ("end" if x > (self.left + self.right) / 2 else "start")
             self.canvas.text((x + (4 if side == "start" else -4), y + 8), label, "halo", side)

@@ -64,7 +64,7 @@ def build_sheet(checked: Checked, plan: Plan, others: Others, rank: int | None =
         Section("limits", "Limits and what is to spare", tuple(limit_blocks(checked, plan))),
         Section("turn", "Through two turns", tuple(_side_by_side(motion_plots(checked, plan)))),
         Section("spread", "How far it may stray", tuple(_spread(checked, plan))),
-        Section("money", "Closeness against money", tuple(_others(checked, others))),
+        Section("money", "Against the others", tuple(_others(checked, others))),
         Section("shopping", "Shopping list", tuple(shopping_blocks(checked, plan))),
         Section("mock-up", "Mock-up card", tuple(mock_up_blocks(checked, plan))),
         Section("open", "What is not established", tuple(_open(checked, plan))),
@@ -198,7 +198,7 @@ def list_sheet(answer: Answer, question: Question) -> Sheet:
     sections = (
         Section("answer", "The answer", rest),
         Section("before", "Before one runs", (Items("", tuple(cautions)),)),
-        Section("money", "Closeness against money", tuple(_side_by_side([alternatives_plot(builds, None)]))),
+        Section("money", "Against the others", tuple(_side_by_side([alternatives_plot(builds, None)]))),
         Section("stack", "The stack of the first", tuple(_side_by_side(stack_drawings(first, plan)))),
         Section("shopping", "What is to be bought and done", tuple(_shopping(answer))),
         Section("next", "One build in full", (*_next(question), *commands)),

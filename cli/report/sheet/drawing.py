@@ -123,10 +123,10 @@ def _section(stack: _Stack, checked: Checked, plan: Plan) -> Picture:
     head_height = 0.32 * stack.bore
     top = stack.surface + sum(stack.layers) + head_height + 4
     wide = stack.bore + 2 * wall
-    scale = min((_HEIGHT - 46) / (below + top), 176.0 / max(wide, 2 * (stack.weight or stack.throw)))
-    height = scale * (below + top) + 40
+    scale = min((_HEIGHT - 46) / (below + top), 158.0 / max(wide, 2 * (stack.weight or stack.throw)))
+    height = scale * (below + top) + 34
     canvas = Canvas("stack", height)
-    at = _Ground(scale, (150.0, 10 + scale * top))
+    at = _Ground(scale, (126.0, 10 + scale * top))
     _block(canvas, at, stack, wall)
     _head(canvas, at, stack, wall, head_height)
     _bottom_end(canvas, at, stack)
@@ -235,12 +235,13 @@ def _bottom_end(canvas: Canvas, at: _Ground, stack: _Stack) -> None:
     canvas.circle(centre, at.scale * stack.throw, "way")
     big = stack.big_end if stack.big_end is not None else 0.7 * stack.journal
     small = 0.8 * stack.pin
-    for side in (-1, 1):
-        canvas.line(
-            at(journal[0] + side * 0.32 * stack.journal, journal[1] + 0.8 * big),
-            at(pin[0] + side * 0.38 * stack.pin, pin[1] - 0.7 * small),
-            "edge",
-        )
+    shank = [
+        at(journal[0] + side * 0.34 * stack.journal, journal[1] + 0.75 * big)
+        if near
+        else at(pin[0] + side * 0.42 * stack.pin, pin[1] - 0.6 * small)
+        for side, near in ((-1, True), (-1, False), (1, False), (1, True))
+    ]
+    canvas.path(shank, "part guess", closed=True)
     canvas.circle(at(*journal), at.scale * big, "part" if stack.big_end is not None else "part guess")
     canvas.circle(at(*journal), at.scale * stack.journal / 2, "hole")
     canvas.circle(at(*pin), at.scale * small, "part guess")
@@ -269,10 +270,14 @@ def _dimensions(canvas: Canvas, at: _Ground, stack: _Stack, wall: float, units: 
 
     x = at(stack.bore / 2 + wall, 0)[0] + 16
     pin_up = stack.surface - stack.deck - stack.compression_height
-    marks = ((0.0, stack.throw, "throw"), (stack.throw, pin_up, "rod"), (pin_up, stack.surface - stack.deck, "comp."))
+    marks = (
+        (0.0, stack.throw, "throw"),
+        (stack.throw, pin_up, "rod"),
+        (pin_up, stack.surface - stack.deck, "compression height"),
+    )
     for low, high, name in marks:
         start, end = at(0, low)[1], at(0, high)[1]
-        canvas.dimension((x, start), (x, end), f"{name} {said(high - low if name != 'rod' else stack.rod)}")
+        canvas.dimension((x, start), (x, end), said(high - low if name != "rod" else stack.rod), name)
     for level in (0.0, stack.throw, pin_up, stack.surface - stack.deck):
         y = at(0, level)[1]
         canvas.line((at(0, 0)[0] + 8, y), (x + 4, y), "dim thin")
@@ -281,7 +286,6 @@ def _dimensions(canvas: Canvas, at: _Ground, stack: _Stack, wall: float, units: 
     canvas.dimension((left, bottom), (left, top), "")
     canvas.line((left - 4, bottom), (at(0, 0)[0] - 8, bottom), "dim thin")
     canvas.text((left - 6, (bottom + top) / 2), f"to the deck {said(stack.surface)}", "num", "middle", -90)
-    canvas.text((at(0, 0)[0], at(0, stack.surface)[1] - at.scale * 0.32 * stack.bore - 16), "", "")
 
 
 def _bar(canvas: Canvas, scale: float, height: float, units: str) -> None:
@@ -316,31 +320,31 @@ def _magnified(stack: _Stack, checked: Checked, plan: Plan) -> Picture:
         return 46 + scale * (high - level)
 
     head_at, crown_at = up(total), up(-stack.deck)
-    canvas.box((8, 8), (236, head_at), "metal")
+    canvas.box((8, 8), (196, head_at), "metal")
     canvas.box((8, up(0.0)), (edge, bottom), "metal")
     setback = min(max((stack.gasket_bore - stack.bore) / 2, 0.0) * scale, edge - 30)
     level = 0.0
     for thickness in stack.layers:
         canvas.box((8, up(level)), (edge - setback, up(level + thickness)), "layer")
         level += thickness
-    canvas.box((edge + 1, crown_at), (236, bottom), "part")
+    canvas.box((edge + 1, crown_at), (196, bottom), "part")
     if ranges[1] - ranges[0] > 1e-9:
-        canvas.box((edge + 1, up(-ranges[0])), (236, up(-ranges[1])), "spread")
-    canvas.line((edge + 1, crown_at), (236, crown_at), "crown")
-    for y, x in ((head_at, 312.0), (crown_at, 312.0), (up(0.0), 268.0)):
-        canvas.line((236 if y != up(0.0) else edge, y), (x, y), "dim thin")
+        canvas.box((edge + 1, up(-ranges[0])), (196, up(-ranges[1])), "spread")
+    canvas.line((edge + 1, crown_at), (196, crown_at), "crown")
+    for y, x in ((head_at, 248.0), (crown_at, 248.0), (up(0.0), 218.0)):
+        canvas.line((196 if y != up(0.0) else edge, y), (x, y), "dim thin")
     deck_text, quench_text = (figure_text("deck", abs(each), plan.units) for each in (stack.deck, quench))
     stack_text = figure_text("deck", total, plan.units)
     canvas.text((16, 26), "head", "halo")
     canvas.text((16, bottom - 8), "block", "halo")
-    canvas.text((228, bottom - 8), "piston", "halo", "end")
+    canvas.text((189, bottom - 8), "piston", "halo", "end")
     layered = "gasket" if len(stack.layers) == 1 else f"{len(stack.layers)} gaskets"
-    canvas.text((16, (up(0.0) + up(total)) / 2 + 4), f"{layered} {stack_text}", "num halo")
-    canvas.dimension((252, up(0.0)), (252, crown_at), "")
-    canvas.dimension((304, head_at), (304, crown_at), "")
+    beside = edge - setback + 6 if edge - setback < 116 else 16
+    canvas.text((beside, (up(0.0) + up(total)) / 2 + 4), f"{layered} {stack_text}", "num halo")
+    canvas.dimension((210, up(0.0)), (210, crown_at), "")
+    canvas.dimension((240, head_at), (240, crown_at), quench_text, "quench", strong=True)
     way = "down" if stack.deck >= 0 else "up"
-    canvas.text((252, bottom + 16), f"deck {deck_text} {way}", "num", "middle")
-    canvas.text((354, head_at - 22 if head_at > 60 else 22), f"quench {quench_text}", "num strong", "end")
+    canvas.text((210, bottom + 18), f"deck {deck_text} {way}", "num", "middle")
     times = _times(scale)
     parts = [f"Quench {figure_text('quench', quench, plan.units)}"]
     parts.append(f"deck {deck_text} {'below the deck' if stack.deck >= 0 else 'proud of the deck'}")

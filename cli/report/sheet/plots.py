@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,6 +12,7 @@ from kitwright.cli.report.blocks import Column, Paragraph, Table
 from kitwright.cli.report.numbers import Style, bare, style
 from kitwright.cli.report.sheet.chart import Axis, Chart, padded
 from kitwright.cli.report.sheet.page import Picture
+from kitwright.cli.report.sheet.svg import WIDTH
 from kitwright.cli.report.words import figure_style, missing_text, words
 from kitwright.solver.check import implied_goals
 from kitwright.solver.curves import VALVES, Curve, NoCurve, curve, samples
@@ -19,8 +20,9 @@ from kitwright.solver.plan import Plan
 from kitwright.solver.result import Checked
 
 _QUARTERS = tuple(float(each) for each in range(-360, 361, 180))
-_OVERLAP = 120.0
+_OVERLAP = 90.0
 """Crank degrees either side of the overlap's top dead centre that are shown: no valve comes near the piston outside."""
+_THIRDS = tuple(float(each) for each in range(-90, 91, 30))
 
 _SAMPLES = 4000
 _BARS = 28
@@ -100,7 +102,7 @@ def _clearance(asked: _Asked) -> Plot:
     high = max(max(leasts) * 3.0, 10.0 * form.scale, *(each * form.scale for each in bounds))
     chart = Chart(
         "clearance",
-        Axis(-_OVERLAP, _OVERLAP, "crank degrees after the overlap's top dead centre"),
+        Axis(-_OVERLAP, _OVERLAP, "crank degrees after the overlap's top dead centre", _THIRDS),
         Axis(low, high, f"piston to valve, square to its face, {form.unit}"),
     )
     told, rows = [], []
@@ -287,12 +289,11 @@ def alternatives_plot(builds: Sequence[tuple[str, Checked]], chosen: str | None)
     for (first, second), (third, fourth) in itertools.pairwise(steps):
         chart.line([(first, second), (third, second), (third, fourth)], "soft")
     for place, names in places.items():
-        kind = "a" if place in best else "hollow"
+        chart.mark((place[0], float(place[1])), "a" if place in best else "hollow")
         if chosen in names:
-            kind += " chosen"
-        shown = ", ".join(names[:4]) + (" …" if len(names) > 4 else "")
-        chart.mark((place[0], float(place[1])), kind, shown, "end" if chart.x(place[0]) > 270 else "start")
-    ahead = [name for place in steps for name in places[place]]
+            chart.ring((place[0], float(place[1])))
+    _label(chart, places)
+    ahead = [name for name, each in known if (float(each.cost or 0.0), each.closeness) in best]
     told = (
         f"Nobody beats {_listed(ahead)} on both closeness and money (filled dots)"
         if len(places) > 1
@@ -310,6 +311,23 @@ def alternatives_plot(builds: Sequence[tuple[str, Checked]], chosen: str | None)
     columns = (Column("build"), Column("closeness", "right"), Column("cost", "right"), Column("beaten by nobody"))
     title = "Closeness against money"
     return Picture(title, f"{told}.{note}", chart.canvas.svg(title, f"{told}.{note}"), Table(columns, rows))
+
+
+def _label(chart: Chart, places: Mapping[tuple[float, int], list[str]]) -> None:
+    """Write the names beside the dots, each where no other stands yet: above, below, or further out."""
+    taken: list[tuple[float, float, float]] = []
+    for (cost, closeness), names in sorted(places.items()):
+        shown = ", ".join(names[:4]) + (" …" if len(names) > 4 else "")
+        x, y = chart.x(cost), chart.y(float(closeness))
+        half = 3.4 * len(shown) + 2
+        middle = min(x, WIDTH - half - 2)
+        for row in (y - 10, y + 19, y - 23, y + 32):
+            if not any(
+                abs(row - line) < 12 and middle - half < high and middle + half > low for low, high, line in taken
+            ):
+                break
+        taken.append((middle - half, middle + half, row))
+        chart.canvas.text((middle, row), shown, "num halo", "middle")
 
 
 def unbeaten(places: Sequence[tuple[float, int]]) -> set[tuple[float, int]]:

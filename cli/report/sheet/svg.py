@@ -85,21 +85,20 @@ class Canvas:
         where = {"x": x, "y": y, "text-anchor": "" if anchor == "start" else anchor, "transform": turn}
         self._add("text", style, where, visible(text))
 
-    def dimension(self, start: Point, end: Point, text: str, side: str = "right") -> None:
-        """Draw an upright dimension line with arrows, and its text beside it (``right`` or ``left``)."""
+    def dimension(self, start: Point, end: Point, text: str, name: str = "", strong: bool = False) -> None:
+        """Draw an upright dimension line with arrows; to its right what it measures, and the value below that."""
         (x, y1), (_, y2) = start, end
         top, bottom = min(y1, y2), max(y1, y2)
         short = bottom - top < 14
-        if short:  # arrows from outside
-            self.line((x, top - 14), (x, bottom + 14), "dim")
-            self._arrow(x, top, 1)
-            self._arrow(x, bottom, -1)
-        else:
-            self.line((x, top), (x, bottom), "dim")
-            self._arrow(x, top, -1)
-            self._arrow(x, bottom, 1)
-        beside = x + 7 if side == "right" else x - 7
-        self.text((beside, (top + bottom) / 2 + 4), text, "num", "start" if side == "right" else "end")
+        reach = 14 if short else 0  # too short for arrows between the ends: they come from outside
+        self.line((x, top - reach), (x, bottom + reach), "dim")
+        self._arrow(x, top, 1 if short else -1)
+        self._arrow(x, bottom, -1 if short else 1)
+        middle = (top + bottom) / 2
+        if name:
+            self.text((x + 8, middle - 3), name)
+        if text:
+            self.text((x + 8, middle + (12 if name else 4)), text, "num strong" if strong else "num")
 
     def _arrow(self, x: float, y: float, way: int) -> None:
         self.path([(x, y), (x - 2.6, y - 7 * way), (x + 2.6, y - 7 * way)], "tip", closed=True)
