@@ -39,7 +39,7 @@ def round_ticks(low: float, high: float, about: int = 5) -> tuple[float, ...]:
         return (low,)
     rough = (high - low) / max(about, 1)
     power = 10.0 ** math.floor(math.log10(rough))
-    step = next(each * power for each in (1, 2, 5, 10) if each * power >= rough * 0.999)
+    step = next(each * power for each in (1, 2, 5, 10) if each * power >= rough * 0.9)
     first = math.ceil(low / step - 1e-9)
     last = math.floor(high / step + 1e-9)
     return tuple(round(place * step, 12) + 0.0 for place in range(first, last + 1))

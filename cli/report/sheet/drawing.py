@@ -136,7 +136,9 @@ def _section(stack: _Stack, checked: Checked, plan: Plan) -> Picture:
     rows = _rows(stack, checked, plan)
     told = _sentence(", ".join(f"{name} {value}" for name, value in rows))
     guessed = _guessed(stack)
-    note = f" Dashed outlines are not to size: {', '.join(guessed)} not given." if guessed else ""
+    note = " The rod's shank and small end are only indicated."
+    if guessed:
+        note += f" Dashed outlines are not to size, because these are not given: {', '.join(guessed)}."
     table = Table((Column("size"), Column("value", "right")), tuple(rows))
     svg = canvas.svg("Section through cylinder, piston, rod and crank", f"{told}.{note}")
     return Picture("The stack at top dead centre, to scale", f"{told}.{note}", svg, table)
