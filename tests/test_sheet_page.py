@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+import itertools
 import json
 import re
 import shutil
@@ -155,7 +156,7 @@ def test_headings_go_down_one_by_one(name: str) -> None:
         if isinstance(each.tag, str) and re.fullmatch(rf"{re.escape(XHTML)}h[1-6]", each.tag)
     ]
     assert levels[0] == 1 and levels.count(1) == 1
-    assert all(after <= before + 1 for before, after in zip(levels, levels[1:], strict=False))
+    assert all(after <= before + 1 for before, after in itertools.pairwise(levels))
 
 
 @each_page

@@ -203,7 +203,7 @@ def list_sheet(answer: Answer, question: Question) -> Sheet:
         Section("shopping", "What is to be bought and done", tuple(_shopping(answer))),
         Section("next", "One build in full", (*_next(question), *commands)),
     )
-    return Sheet(title, all_parts(first.combination), head, sections)
+    return Sheet(title, f"The first: {all_parts(first.combination)}", head, sections)
 
 
 def _shopping(answer: Answer) -> Iterator[Block]:
