@@ -309,3 +309,31 @@ def test_without_parts_only_what_always_holds_is_asked() -> None:
     assert any(each.what == "Two full turns" for each in card(blank()))
     assert applies((PROUD,), blank(deck=-0.1)) and not applies((PROUD,), blank(deck=0.1))
     assert not applies((STACKED,), blank())
+
+
+def test_the_lines_for_the_readings_are_read_as_a_plan(tmp_path: Path) -> None:
+    """Filled in and put under `measured`, they are taken, whatever the ids look like."""
+    parts = """
+blocks: [{id: "b: 1", bore: 70 mm, block_height: 150.10 mm, on_shelf: 1}]
+cranks: [{id: "k #1", stroke: 60 mm, journal: 28 mm, on_shelf: 1}]
+rods: [{id: "r, 1", length: 94 mm, big_end: 28 mm, pin: 16 mm, on_shelf: 1}]
+pistons: [{id: "p}", bore: 70 mm, compression_height: 26 mm, pin: 16 mm, on_shelf: 1}]
+gaskets: [{id: g, thickness: 0.85 mm, bore: 70.5 mm, on_shelf: 1}]
+heads: [{id: "[h]", chamber: 25.2 cc, on_shelf: 1}]
+"""
+    (tmp_path / "c").mkdir()
+    (tmp_path / "c" / "parts.yaml").write_text(parts, encoding="utf-8")
+    file = tmp_path / "plan.yaml"
+    asked = "plan: odd ids\ncatalogue: ./c\ngoals:\n  quench: {min: 0.7 mm}\n"
+    file.write_text(asked, encoding="utf-8")
+    told = run("sheet", file, "--rank", "1", "--format", "markdown").stdout
+    lines = re.findall(r"^- `(- \{.*\})`$", told, re.M)
+    assert len(lines) == 2
+    filled = [
+        each.replace("… mm down ± …", "0.22 mm down ± 0.02").replace("… cc ± …", "24.0 cc ± 0.1") for each in lines
+    ]
+    file.write_text(asked + "measured:\n" + "\n".join(filled) + "\n", encoding="utf-8")
+    figures = answer("find", file)["combinations"][0]["figures"]
+    assert figures["deck_mm"] == pytest.approx(0.22)
+    assert figures["quench_mm"] == pytest.approx(0.22 + 0.85)
+    assert run("sheet", file, "--rank", "1", "--format", "markdown").exit_code == 0

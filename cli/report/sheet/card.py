@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from kitwright.catalogs.write import yaml_text
 from kitwright.cli.report.blocks import Column, Items, Paragraph, Section, Table
 from kitwright.cli.report.checked import money_line
 from kitwright.cli.report.numbers import bare, money
@@ -54,9 +55,10 @@ def _measured_lines(checked: Checked) -> Iterator[str]:
     ids = {kind: part.id for kind, part in checked.combination.parts.items()}
     short = [kind for kind in ("block", "crank", "rod", "piston") if kind in ids]
     if len(short) == 4:
-        yield f"`- {{deck: … mm down ± … mm, with: {{{', '.join(f'{kind}: {ids[kind]}' for kind in short)}}}}}`"
+        named = ", ".join(f"{kind}: {yaml_text(ids[kind])}" for kind in short)
+        yield f"`- {{deck: … mm down ± … mm, with: {{{named}}}}}`"
     if "head" in ids:
-        yield f"`- {{chamber: … cc ± … cc, of: {ids['head']}}}`"
+        yield f"`- {{chamber: … cc ± … cc, of: {yaml_text(ids['head'])}}}`"
 
 
 def expected(line: Measurement, checked: Checked, plan: Plan) -> str:
