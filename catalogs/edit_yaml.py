@@ -17,7 +17,7 @@ import yaml
 from kitwright.catalogs.nodes import Scalar, plain
 from kitwright.catalogs.problems import InputError, Problem
 from kitwright.catalogs.read_yaml import parse_yaml
-from kitwright.catalogs.write import plain_or_quoted
+from kitwright.catalogs.write import yaml_text
 from kitwright.solver.parts import KINDS
 
 Value = str | Mapping[str, Any] | Sequence[Any]
@@ -287,7 +287,7 @@ def _scalar(value: Any, like: _Node | None = None) -> str:
     style = like.style if isinstance(like, yaml.ScalarNode) else None
     if style == "'" and text.isprintable():
         return "'" + text.replace("'", "''") + "'"
-    return json.dumps(text, ensure_ascii=False) if style == '"' and text.isprintable() else plain_or_quoted(text)
+    return json.dumps(text, ensure_ascii=False) if style == '"' and text.isprintable() else yaml_text(text)
 
 
 def _flow(value: Any) -> str:
@@ -300,7 +300,7 @@ def _flow(value: Any) -> str:
 
 
 def _pair(key: Any, written: str) -> str:
-    return f"{plain_or_quoted(str(key))}: {written}"
+    return f"{yaml_text(str(key))}: {written}"
 
 
 def _entry(value: Value, indent: str, by_line: bool) -> list[str]:

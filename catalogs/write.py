@@ -47,18 +47,22 @@ def _fields(owner: Any) -> Iterator[tuple[str, str]]:
 
 def _value(value: Any) -> str:
     if isinstance(value, Quantity):
-        return plain_or_quoted(str(value))
+        return yaml_text(str(value))
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, tuple):
         return "[" + ", ".join(map(_value, value)) + "]"
     if isinstance(value, float) and value.is_integer():
         return str(int(value))
-    return plain_or_quoted(str(value))
+    return yaml_text(str(value))
 
 
-def plain_or_quoted(text: str) -> str:
-    """Quote a text where YAML would read it as something else."""
+def yaml_text(text: str) -> str:
+    """Quote a text where YAML would read it as something else.
+
+    >>> yaml_text("k57"), yaml_text("k: 57")
+    ('k57', '"k: 57"')
+    """
     if _PLAIN.fullmatch(text) and text not in _NOTHING and not text.endswith(" ."):
         return text
     quoted = json.dumps(text, ensure_ascii=False)

@@ -76,6 +76,14 @@ Pins = Annotated[list[str] | None, _texts("--use", "KIND=ID", "Pin a part: crank
 Choices = Annotated[
     list[str] | None, _texts("--use", "KIND=ID", "Take this part: crank=k57; gasket=ID again for a stack.")
 ]
+Machine = Annotated[
+    list[str] | None,
+    typer.Option(
+        metavar="WORK=AMOUNT",
+        help="Machining to be done: mill=0.25mm, relieve=2cc, deck_cut=0.1mm, rebore=72.5mm",
+        show_default=False,
+    ),
+]
 Avoided = Annotated[list[str] | None, _texts("--avoid", "ID", "Leave a part out.")]
 Kinds = Annotated[list[str] | None, _texts("--kinds", "KIND,…", "Look at these kinds alone: rod,piston")]
 Optional = Annotated[

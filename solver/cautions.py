@@ -31,6 +31,24 @@ UNRATED = "No speed is proved for parts without a rating; a rev ceiling is not t
 FUEL = "Fuel, exhaust gas and hot parts: air the place, let it cool, keep flame away."
 KICKBACK = "Compression kicks back through the rope: see to decompressor, timing and grip before the first pull."
 
+HAZARDS = (
+    "Governor: leave it on. Without it a small engine runs away as soon as its load comes off.",
+    "Flywheel: never over its rating. Rim stress grows with the square of speed, and a cast rim that bursts can kill; "
+    "keep the guard on and a kill switch within reach.",
+    "Fuel: fill it cold and outside, wipe up what is spilled, no flame and no cigarette near it.",
+    "Exhaust gas: it kills unseen and unsmelled. Run the engine outside, never in a closed room.",
+    "Kickback: compression kicks back through the rope. See to decompressor, timing and grip before the first pull.",
+    "Hot parts: head, barrel and exhaust burn skin and light fuel long after the engine has stopped.",
+)
+"""What can hurt whoever builds and starts an engine, a line each; every build sheet carries all of them."""
+
+
+def sheet_cautions(checked: Checked, plan: Plan) -> tuple[str, ...]:
+    """Sentences of a build sheet: those of :func:`cautions`, with a line for each hazard in place of the short ones."""
+    short = {OVER_SPEED, FUEL, KICKBACK}
+    chosen = [each for each in cautions(checked, plan) if each not in short]
+    return (*chosen[:2], *HAZARDS, *chosen[2:])
+
 
 def cautions(checked: Checked, plan: Plan) -> tuple[str, ...]:
     """Sentences that belong beside a combination, chosen by what it has.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Annotated
 
 import typer
@@ -22,14 +23,7 @@ EPILOG = options.examples(
 def check(
     plan: options.PlanFile,
     use: options.Choices = None,
-    machine: Annotated[
-        list[str] | None,
-        typer.Option(
-            metavar="WORK=AMOUNT",
-            help="Machining to be done: mill=0.25mm, relieve=2cc, deck_cut=0.1mm, rebore=72.5mm",
-            show_default=False,
-        ),
-    ] = None,
+    machine: options.Machine = None,
     aim: options.Aims = None,
     minimum: options.Minima = None,
     maximum: options.Maxima = None,
@@ -59,14 +53,14 @@ def check(
     A kind that is not named has to be pinned in the plan, or the catalogue holds one part of it alone.
     """
     check_target(output)
-    stack = [text for text in use or () if text.partition("=")[0].strip() == "gasket"]
+    stack, pins = stack_of(use or ())
     settings = options.Settings(
         aim=aim,
         minimum=minimum,
         maximum=maximum,
         step=step,
         weight=weight,
-        use=[text for text in use or () if text not in stack],
+        use=pins,
         avoid=avoid,
         kinds=kinds,
         optional=optional,
@@ -86,10 +80,9 @@ def check(
     from kitwright.solver.compose import OpenChoiceError, compose, listing
 
     if stack:  # a stack that the plan does not allow is a limit that is missed, not a mistake in the plan
-        ids = tuple(text.partition("=")[2].strip() for text in stack)
-        wanted = wanted.but(use={**wanted.use, "gasket": ids})
+        wanted = wanted.but(use={**wanted.use, "gasket": stack})
     try:
-        combination = compose(catalogue, wanted, dict(_pairs(machine or [])))
+        combination = compose(catalogue, wanted, machine_pairs(machine or ()))
     except OpenChoiceError as error:
         say("kitwright: several parts would do; name one of each kind")
         say(*(f"  --use {kind}=…   {listing(ids)}" for kind, ids in error.kinds.items()))
@@ -104,13 +97,25 @@ def check(
     return Status.ANSWERED if checked.fits else Status.NOTHING
 
 
-def _pairs(texts: list[str]) -> list[tuple[str, str]]:
-    pairs: list[tuple[str, str]] = []
+def stack_of(use: Sequence[str]) -> tuple[tuple[str, ...], list[str]]:
+    """Split what was typed as ``--use`` into the ids of the gasket stack and everything else as it was typed."""
+    gaskets = [text for text in use if text.partition("=")[0].strip() == "gasket"]
+    return tuple(text.partition("=")[2].strip() for text in gaskets), [text for text in use if text not in gaskets]
+
+
+def machine_pairs(texts: Sequence[str]) -> dict[str, str]:
+    """Give the operations that were typed as ``--machine``, each with its amount as text.
+
+    Raises:
+        ValueError: no ``WORK=AMOUNT``, or an operation twice.
+
+    """
+    found: dict[str, str] = {}
     for text in texts:
         work, equals, amount = text.partition("=")
         if not equals or not work.strip() or not amount.strip():
             raise ValueError(f"--machine {text}: write WORK=AMOUNT, such as `--machine mill=0.25mm`")
-        if work.strip() in dict(pairs):
+        if work.strip() in found:
             raise ValueError(f"--machine {text}: {work.strip()} is named twice")
-        pairs.append((work.strip(), amount.strip()))
-    return pairs
+        found[work.strip()] = amount.strip()
+    return found

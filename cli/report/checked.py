@@ -34,25 +34,26 @@ from kitwright.solver.result import Checked, Limit
 def check_report(checked: Checked, plan: Plan, catalogue: Catalogue | None = None) -> Report:
     """Everything that ``check`` has to say, as blocks."""
     report: Report = [Title(f"{plan.name}: {'it fits' if checked.fits else 'it does not fit'}", 1)]
-    report += _verdict(checked, plan)
+    report += verdict(checked, plan)
     asked = wanted(plan.but(use={}))
     if asked:
         report.append(Paragraph(f"Wanted: {'; '.join(asked)}."))
-    report.append(_parts(checked, plan))
-    report.append(Paragraph(_money(checked)))
-    report += _limits(checked, plan)
-    report.append(_figures(checked, plan))
+    report.append(parts_table(checked, plan))
+    report.append(Paragraph(money_line(checked)))
+    report += limit_blocks(checked, plan)
+    report.append(figure_table(checked, plan))
     if checked.rev_limit_by:
         report.append(Paragraph(f"The rev limit is set by: {checked.rev_limit_by}."))
     report += note_blocks(notes_on(checked, plan, catalogue), plan.units)
-    exact = _exact(checked)
+    exact = exact_text(checked)
     if exact:
         report.append(Paragraph(f"Taken as exact, because no ± is given: {exact}."))
     report.append(Items("Before it runs", cautions(checked, plan)))
     return report
 
 
-def _verdict(checked: Checked, plan: Plan) -> Iterator[Paragraph | Items]:
+def verdict(checked: Checked, plan: Plan) -> Iterator[Paragraph | Items]:
+    """Say whether it fits, what is missed, and what is not established."""
     failed = [limit for limit in checked.limits if limit.holds is False]
     open_ = gaps([(1, checked.not_established)])
     if failed:
@@ -80,7 +81,8 @@ def _spare(checked: Checked, plan: Plan) -> str:
     return f"Least to spare: {limit_name(limit)}, {figure_text(limit.figure, limit.margin, plan.units)}."
 
 
-def _parts(checked: Checked, plan: Plan) -> Table:
+def parts_table(checked: Checked, plan: Plan) -> Table:
+    """Give every part and every cut: where it comes from and what it costs."""
     combination = checked.combination
     buy = {each.id: each for each in checked.buy}
     rows = []
@@ -109,7 +111,8 @@ def _parts(checked: Checked, plan: Plan) -> Table:
     return Table(columns, tuple(rows), "Parts").without_empty()
 
 
-def _money(checked: Checked) -> str:
+def money_line(checked: Checked) -> str:
+    """Say in a line what is to be bought and what it comes to."""
     bought = [f"{each.count} × {each.id}" if each.count > 1 else each.id for each in checked.buy]
     if not bought and not checked.labour:
         return "Everything is on the shelf: nothing to spend."
@@ -123,7 +126,7 @@ def _money(checked: Checked) -> str:
 # limits
 
 
-def _limits(checked: Checked, plan: Plan) -> Iterator[Table | Paragraph]:
+def limit_blocks(checked: Checked, plan: Plan) -> Iterator[Table | Paragraph]:
     """Limits on figures, missed ones first; what fits by nominal size is said in a sentence."""
     order = {False: 0, None: 1, True: 2}
     limits = [each for each in checked.limits if each.figure or each.holds is False]
@@ -162,7 +165,8 @@ def _limit(limit: Limit, units: str) -> tuple[str, ...]:
 # figures
 
 
-def _figures(checked: Checked, plan: Plan) -> Table:
+def figure_table(checked: Checked, plan: Plan) -> Table:
+    """Give every figure with its ranges, by group."""
     entries = public_figures()
     rows: list[tuple[str, ...] | Section] = []
     for group in GROUPS:
@@ -197,7 +201,8 @@ def _range(ends: tuple[float, float] | None, form: Style) -> str:
     return f"{low} to {high}" if low != high else ""
 
 
-def _exact(checked: Checked) -> str:
+def exact_text(checked: Checked) -> str:
+    """Name the dimensions that count as exact, part by part; empty where there are none."""
     fields: dict[str, list[str]] = {}
     for part, field, _ in exact_dimensions(checked.combination):
         fields.setdefault(part, []).append(words(field).replace(".", " "))

@@ -23,13 +23,17 @@ def sums_report(checked: Checked, plan: Plan, figures: Sequence[str]) -> Report:
         steps = trace(checked.combination, plan, figure.name)
         report.append(Title(f"{words(figure.name)} = {_value(steps[-1].value, steps[-1].unit)}", 1))
         for number, step in enumerate(steps, 1):
-            report.append(Paragraph(f"{number}. {words(step.figure)}: {step.formula}"))
-            rows = tuple((_label(each), each.of, _value(each.value, each.unit)) for each in step.inputs)
-            total = (f"= {words(step.figure)}", "", _value(step.value, step.unit))
-            columns = (Column("from"), Column("part"), Column("value", "right"))
-            report.append(Table(columns, (*rows, total)))
+            report += step_blocks(number, step)
     report.append(Paragraph("Nominal sizes, cold and at rest; shown to six digits, worked out with all of them."))
     return report
+
+
+def step_blocks(number: int, step: Step) -> tuple[Paragraph, Table]:
+    """Give one step: its formula in a line, and its inputs with what they come to."""
+    rows = tuple((_label(each), each.of, _value(each.value, each.unit)) for each in step.inputs)
+    total = (f"= {words(step.figure)}", "", _value(step.value, step.unit))
+    columns = (Column("from"), Column("part"), Column("value", "right"))
+    return Paragraph(f"{number}. {words(step.figure)}: {step.formula}"), Table(columns, (*rows, total))
 
 
 def _label(each: Input) -> str:

@@ -1,0 +1,339 @@
+"""``kitwright sheet``: what stands on it, and how the command answers."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from kitwright.solver.cautions import HAZARDS
+from kitwright.solver.combination import Combination
+from kitwright.solver.mock_up import CONSUMABLES, MEASUREMENTS, PROUD, REDO, STACKED, STEPS, Measurement, applies, card
+from kitwright.solver.parts import KINDS
+from kitwright.solver.registry import FIGURES
+from kitwright.solver.result import Checked
+from tests.cli_runner import answer, plan, run
+
+PUMP = Path(__file__).parent.parent / "examples" / "pump-house" / "plan.yaml"
+STACK = plan("stack-not-needed")
+NAMED = "block=b71 rod=r98 gasket=g59 head=h255 cam=c61 rocker=rk115 spring=s212 retainer=t0 pushrod=pr140 flywheel=f45"
+USED = [word for each in NAMED.split() for word in ("--use", each)]
+
+
+@cache
+def first(form: str) -> str:
+    result = run("sheet", PUMP, "--rank", "1", "--format", form)
+    assert result.exit_code == 0 and result.stderr == ""
+    return str(result.stdout)
+
+
+def section(page: str, title: str) -> str:
+    """The part of a Markdown sheet under a heading."""
+    found = re.search(rf"^## \d+\. {re.escape(title)}\n(.*?)(?=^## |\Z)", page, re.M | re.S)
+    assert found, title
+    return found[1]
+
+
+SECTIONS = (
+    "The answer",
+    "Before it runs",
+    "The stack",
+    "Limits and what is to spare",
+    "Through two turns",
+    "How far it may stray",
+    "Against the others",
+    "Shopping list",
+    "Mock-up card",
+    "What is not established",
+    "Every figure",
+    "The sums, line by line",
+)
+
+
+def test_both_twins_have_the_same_sections() -> None:
+    assert tuple(re.findall(r"^## \d+\. (.+)$", first("markdown"), re.M)) == SECTIONS
+    assert tuple(re.findall(r"<h2 [^>]*><span[^>]*>\d+</span> ([^<]+)</h2>", first("html"))) == SECTIONS
+
+
+def test_the_answer_is_at_the_top_and_is_that_of_check() -> None:
+    figures = answer("check", PUMP, *USED, "--machine", "mill=0.2mm")["figures"]
+    top = section(first("markdown"), "The answer")
+    assert first("markdown").startswith("# pump house, the whole engine: it fits\n")
+    assert "All 25 limits that can be worked out hold" in top
+    assert f"| compression | {figures['compression']:.3f} |" in top
+    assert f"| quench | {figures['quench_mm']:.3f} mm |" in top
+    assert "The rev limit is set by: speed limit of the flywheel." in top
+
+
+@pytest.mark.parametrize("form", ["html", "markdown"])
+def test_each_hazard_has_its_line(form: str) -> None:
+    assert {each.partition(":")[0] for each in HAZARDS} == {
+        "Governor",
+        "Flywheel",
+        "Fuel",
+        "Exhaust gas",
+        "Kickback",
+        "Hot parts",
+    }
+    mark = "<li>" if form == "html" else "- "
+    for page in (first(form), run("sheet", PUMP, "--top", "2", "--format", form).stdout):
+        assert all(mark + each.replace("'", "&#39;" if form == "html" else "'") in page for each in HAZARDS)
+        assert "two full crank turns" in page and "qualified machinist" in page and "Local codes" in page
+
+
+def test_the_drawings_say_their_sizes() -> None:
+    drawn = section(first("markdown"), "The stack")
+    assert "| rod | 98.00 mm |" in drawn and "| throw | 30.00 mm |" in drawn
+    assert "crown 0.517 mm proud of the deck" in drawn
+    assert "deck −0.659 to −0.376 mm" in drawn  # the worst corners that check gives
+    page = first("html")
+    assert "compression height</text>" in page and ">28.092 mm</text>" in page
+    assert ">quench</text>" in page and ">deck 0.517 mm up</text>" in page
+
+
+def test_the_plots_say_their_extremes() -> None:
+    told = section(first("markdown"), "Through two turns")
+    assert "the intake valve comes within 3.40 mm" in told.lower() and "the exhaust valve comes within 3.51 mm" in told
+    assert "14.79 m/s" in told and "mean is 9.00 m/s" in told
+    assert "it gives 230 N there, and 80 N are needed at 4500 rpm" in told
+
+
+def test_the_list_of_others_and_who_is_beaten_by_nobody() -> None:
+    told = section(first("markdown"), "Against the others")
+    rows = re.findall(r"^\| (\d+) \| (\d+) \| ([\d.]+) \| (yes|no) \|$", told, re.M)
+    assert len(rows) == 10
+    for _, close, cost, free in rows:
+        better = [
+            each
+            for each in rows
+            if int(each[1]) <= int(close) and float(each[2]) <= float(cost) and (each[1], each[2]) != (close, cost)
+        ]
+        assert (free == "yes") is (not better)
+    assert "This build has rank 1." in told
+
+
+def test_the_shopping_list_adds_up() -> None:
+    told = section(first("markdown"), "Shopping list")
+    bought = re.findall(r"^\| \w+ \| [\w-]+ \| .*? \| 1 \| ([\d.]+) \|$", told, re.M)
+    assert [float(each) for each in bought] == [12.0, 30.0, 26.0]
+    assert "together 68.00" in told and "Consumables, not in the sum" in told
+    assert told.index("Have, on the shelf") < told.index("**Buy**") < told.index("**Machine, labour**")
+
+
+def test_the_card_has_expected_values_limits_and_blanks() -> None:
+    told = section(first("markdown"), "Mock-up card")
+    assert "| 0.981 mm (0.789 to 1.173) | at least 0.75 mm, at most 1.20 mm |  |" in told
+    assert re.search(r"^\| Deck \|.*\| −0.517 mm \(−0.659 to −0.376\) \| not established \|  \|$", told, re.M)
+    assert re.search(r"^\| Gasket, compressed \|.*\| 59 ± 2 thou \| within its ± \|  \|$", told, re.M)
+    assert "with: {block: b71, crank: k60, rod: r98, piston: p281}" in told
+    steps = [int(each) for each in re.findall(r"^\*\*(\d+)\. ", told, re.M)]
+    assert steps == sorted(steps) and steps[0] == 1 and steps[-1] == 16
+
+
+def test_the_card_follows_the_chosen_parts() -> None:
+    short = answer_checked("--kinds", "block,crank,rod,piston", "--format", "markdown")
+    card_only = section(short, "Mock-up card")
+    assert "Deck" in card_only and "Intake lash" not in card_only and "Chamber" not in card_only
+    assert "Head, milled" in section(first("markdown"), "Mock-up card")
+    assert "Head, milled" not in card_only and "Stacked gaskets" not in card_only
+
+
+def answer_checked(*words: str) -> str:
+    result = run("sheet", PUMP, "--rank", "1", *words)
+    assert result.exit_code == 0, result.output
+    return str(result.stdout)
+
+
+def test_the_sums_hold_every_figure_once() -> None:
+    told = section(first("markdown"), "The sums, line by line")
+    figures = answer("check", PUMP, *USED, "--machine", "mill=0.2mm")["figures"]
+    names = re.findall(r"^(\d+)\. ([^:]+):", told, re.M)
+    assert [int(number) for number, _ in names] == list(range(1, len(names) + 1))
+    titles = [name for _, name in names]
+    assert len(set(titles)) == len(titles)
+    units = sorted({each.unit for each in FIGURES.values()} - {""}, key=len, reverse=True)
+    for key in figures:
+        bare = next((key.removesuffix(f"_{unit}") for unit in units if key.endswith(f"_{unit}")), key)
+        assert bare.replace("_", " ") in titles
+    assert re.search(r"^\| = quench \|  \| 0.9812 mm \|$", told, re.M)
+
+
+def test_what_is_missing_is_named_with_its_part() -> None:
+    told = section(first("markdown"), "What is not established")
+    assert "pushrod length, pushrod mismatch — the plan's reference gives no pushrod" in told
+    bare = run("sheet", STACK, "--rank", "1", "--format", "markdown").stdout
+    turn = section(bare, "Through two turns")
+    assert "Piston to valve: not drawn. No cam is chosen" in turn
+    assert "Piston speed: not drawn. The plan gives no rev ceiling." in turn
+
+
+def test_inches_are_shown_where_they_are_asked_for() -> None:
+    told = run("sheet", PUMP, "--rank", "1", "--units", "in", "--format", "markdown").stdout
+    assert "| rod | 3.8583 in |" in told and "| quench | 38.6 thou |" in told
+    assert "piston to valve, square to its face, in</text>" in answer_checked("--units", "in")
+
+
+def test_the_same_question_gives_the_same_page() -> None:
+    code = "import sys; from kitwright.cli.main import main; sys.argv = ['kitwright', *sys.argv[1:]]; main()"
+    words = [sys.executable, "-c", code, "sheet", str(PUMP), *USED, "--machine", "mill=0.2mm", "--alone"]
+    import os
+
+    pages = {
+        subprocess.run(
+            words,
+            capture_output=True,
+            text=True,
+            encoding="utf-8",
+            check=True,
+            env=os.environ | {"PYTHONHASHSEED": seed},
+        ).stdout
+        for seed in ("1", "2")
+    }
+    assert len(pages) == 1 and next(iter(pages)).startswith("<!DOCTYPE html>")
+
+
+# how the command answers
+
+
+def test_a_file_is_written_whole_and_its_ending_decides(tmp_path: Path) -> None:
+    target = tmp_path / "sheet.md"
+    result = run("sheet", PUMP, *USED, "--machine", "mill=0.2mm", "--alone", "--output", target)
+    assert result.exit_code == 0 and result.stdout == ""
+    assert target.read_text(encoding="utf-8").startswith("# pump house")
+    page = tmp_path / "sheet.html"
+    assert run("sheet", PUMP, *USED, "--machine", "mill=0.2mm", "--alone", "-o", page).exit_code == 0
+    text = page.read_text(encoding="utf-8")
+    assert text.startswith("<!DOCTYPE html>") and "nothing was searched" in text
+
+
+def test_the_named_one_is_compared_with_the_search() -> None:
+    told = run("sheet", PUMP, *USED, "--machine", "mill=0.2mm", "--format", "markdown")
+    assert told.exit_code == 0
+    assert "This build has rank 1." in told.stdout
+    other = run("sheet", PUMP, *USED, "--format", "markdown")  # not milled: it is not among the ten
+    assert "This build is not among them." in other.stdout
+
+
+def test_the_ranked_list_has_a_sheet_of_its_own() -> None:
+    result = run("sheet", PUMP, "--top", "3", "--format", "markdown")
+    assert result.exit_code == 0
+    told = result.stdout
+    assert told.startswith("# pump house, the whole engine: the 3 closest combinations\n")
+    assert len(re.findall(r"^\| [123] \| 2 \|", section(told, "The answer"), re.M)) == 3
+    assert "kitwright sheet" in section(told, "One build in full") and "--rank 1" in told
+    assert "| 1 | g59, rk115 | mill 0.20 mm | 26.00 | 68.00 |" in section(told, "What is to be bought and done")
+
+
+def test_a_missed_limit_still_gives_a_sheet_and_status_1() -> None:
+    result = run("sheet", STACK, "--use", "rod=r86", "--use", "gasket=g050", "--alone", "--format", "markdown")
+    assert result.exit_code == 1
+    assert "it does not fit" in result.stdout and "quench is 0.00 mm, wanted at least 0.90 mm" in result.stdout
+
+
+def test_nothing_fits_gives_no_sheet_and_the_next_command() -> None:
+    result = run("sheet", STACK, "--min", "quench=3mm", "--max", "quench=3.1mm")
+    assert result.exit_code == 1 and result.stdout == ""
+    assert "nothing fits, so there is no sheet" in result.stderr
+    assert f"kitwright find {STACK} --min quench=3mm --max quench=3.1mm" in result.stderr
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--rank", "500", "--max", "cost=0"), "--rank 500: one combination fits; the last is `--rank 1`"),
+        (("--rank", "1", "--machine", "mill=0.2mm"), "leave out --machine, or --rank"),
+        (("--use", "rod=r98"), "several parts would do; name one of each kind, or ask for the closest with `--rank 1`"),
+        (("--use", "rod=nosuch"), "nosuch"),
+        (("--machine", "mill"), "write WORK=AMOUNT"),
+        (("--format", "json"), "json"),
+        (("--rank", "0"), "greater than or equal to 1"),
+        (("--output", "/nowhere/at/all.html"), "there is no folder"),
+    ],
+)
+def test_bad_input_is_status_2_with_a_message(words: tuple[str, ...], said: str) -> None:
+    result = run("sheet", PUMP, *words)
+    assert result.exit_code == 2 and result.stdout == ""
+    assert said in " ".join(re.sub(r"[│╭╰─╮╯]", " ", result.stderr).split())
+
+
+def test_no_time_is_status_3() -> None:
+    result = run("sheet", PUMP, "--time", "0")
+    assert result.exit_code == 3
+
+
+def test_a_terminal_gets_a_file_and_never_loses_one(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    from kitwright.cli.commands.sheet import _beside
+
+    monkeypatch.chdir(tmp_path)
+    assert _beside(PUMP) == Path("plan-sheet.html")
+    Path("plan-sheet.html").write_text("mine", encoding="utf-8")
+    with pytest.raises(ValueError, match="is there already"):
+        _beside(PUMP)
+
+
+# the card as data
+
+
+def blank(**more: Any) -> Checked:
+    return Checked(Combination({}), more, {}, 0, (), (), True, ())
+
+
+@pytest.mark.parametrize("line", MEASUREMENTS, ids=lambda each: f"{each.step} {each.what}")
+def test_every_measurement_names_what_there_is(line: Measurement) -> None:
+    assert line.step in STEPS and line.what and line.where and line.tool
+    for each in (line.compare, *line.needs):
+        if not each or each in FIGURES or each in (PROUD, STACKED):
+            continue
+        kind, _, field = each.partition(".")
+        if kind == "machining":
+            assert field in ("mill", "deck_cut", "relieve", "rebore")
+        else:
+            cls = KINDS["gasket" if kind == "gaskets" else kind]
+            assert not field or field in cls.__dataclass_fields__
+
+
+def test_the_card_is_in_the_order_of_the_work() -> None:
+    steps = [each.step for each in MEASUREMENTS]
+    assert steps == sorted(steps) and set(steps) == set(STEPS)
+    assert len(REDO) == 4
+    assert all(set(needs) <= set(KINDS) for _, needs in CONSUMABLES)
+
+
+def test_without_parts_only_what_always_holds_is_asked() -> None:
+    assert all(not each.needs for each in card(blank()))
+    assert any(each.what == "Two full turns" for each in card(blank()))
+    assert applies((PROUD,), blank(deck=-0.1)) and not applies((PROUD,), blank(deck=0.1))
+    assert not applies((STACKED,), blank())
+
+
+def test_the_lines_for_the_readings_are_read_as_a_plan(tmp_path: Path) -> None:
+    """Filled in and put under `measured`, they are taken, whatever the ids look like."""
+    parts = """
+blocks: [{id: "b: 1", bore: 70 mm, block_height: 150.10 mm, on_shelf: 1}]
+cranks: [{id: "k #1", stroke: 60 mm, journal: 28 mm, on_shelf: 1}]
+rods: [{id: "r, 1", length: 94 mm, big_end: 28 mm, pin: 16 mm, on_shelf: 1}]
+pistons: [{id: "p}", bore: 70 mm, compression_height: 26 mm, pin: 16 mm, on_shelf: 1}]
+gaskets: [{id: g, thickness: 0.85 mm, bore: 70.5 mm, on_shelf: 1}]
+heads: [{id: "[h]", chamber: 25.2 cc, on_shelf: 1}]
+"""
+    (tmp_path / "c").mkdir()
+    (tmp_path / "c" / "parts.yaml").write_text(parts, encoding="utf-8")
+    file = tmp_path / "plan.yaml"
+    asked = "plan: odd ids\ncatalogue: ./c\ngoals:\n  quench: {min: 0.7 mm}\n"
+    file.write_text(asked, encoding="utf-8")
+    told = run("sheet", file, "--rank", "1", "--format", "markdown").stdout
+    lines = re.findall(r"^- `(- \{.*\})`$", told, re.M)
+    assert len(lines) == 2
+    filled = [
+        each.replace("… mm down ± …", "0.22 mm down ± 0.02").replace("… cc ± …", "24.0 cc ± 0.1") for each in lines
+    ]
+    file.write_text(asked + "measured:\n" + "\n".join(filled) + "\n", encoding="utf-8")
+    figures = answer("find", file)["combinations"][0]["figures"]
+    assert figures["deck_mm"] == pytest.approx(0.22)
+    assert figures["quench_mm"] == pytest.approx(0.22 + 0.85)
+    assert run("sheet", file, "--rank", "1", "--format", "markdown").exit_code == 0
