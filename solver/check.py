@@ -15,7 +15,7 @@ from kitwright.solver.plan import REV_CEILING, Goal, Plan, Tolerance
 from kitwright.solver.registry import FIGURES, leaves_of, public_figures, tree_of
 from kitwright.solver.result import Checked, Limit, NotEstablished
 from kitwright.solver.rules import FITS, PHYSICAL, carries_tag, fits_together, sizes
-from kitwright.solver.stackup import spread
+from kitwright.solver.stackup import Spreads, spread
 
 NEAR = 1e-9
 """Difference, in a figure's unit, that is rounding and not a miss; also of a quotient from a whole number."""
@@ -61,6 +61,8 @@ class View:
     reader: Reader = field(init=False)
     memo: dict[str, Any] = field(default_factory=dict)
     spreads: dict[tuple[str, Tolerance], tuple[float, float]] = field(default_factory=dict)
+    known: Spreads | None = None
+    """Spreads that several combinations share."""
 
     def __post_init__(self) -> None:
         self.reader = Reader(self.combination, self.plan)
@@ -78,7 +80,7 @@ class View:
         if (name, mode) not in self.spreads:
             self.reader.read(leaves_of(name))
             with np.errstate(all="ignore"):
-                low, high = spread(name, self.reader.values, self.reader.tolerances, mode)
+                low, high = spread(name, self.reader.values, self.reader.tolerances, mode, self.known)
             self.spreads[name, mode] = float(in_unit(name, low)), float(in_unit(name, high))
         return self.spreads[name, mode]
 
@@ -200,6 +202,19 @@ def allowance_limits(combination: Combination, plan: Plan) -> list[Limit]:
     return found
 
 
+def every_limit(view: View) -> tuple[list[Limit], list[str]]:
+    """Every limit of fit, plan, rule and goal in the plan's tolerance mode; and the goals that are not established."""
+    combination, plan = view.combination, view.plan
+    limits = fit_limits(combination) + allowance_limits(combination, plan) + rule_limits(view, plan.tolerance)
+    unproved = []
+    for name, goal in implied_goals(plan).items():
+        found, established = goal_limits(view, name, goal, plan.tolerance)
+        limits += found
+        if not established:
+            unproved.append(name)
+    return limits, unproved
+
+
 def judge(combination: Combination, plan: Plan) -> Verdict:
     """Whether a combination fits a plan, and its place in the order: only what that needs is computed."""
     if not fits_together(combination) or allowance_limits(combination, plan):
@@ -253,13 +268,8 @@ def check(combination: Combination, plan: Plan, spreads: bool = True) -> Checked
         value = view.value(name)
         if math.isfinite(value):
             figures[name] = value
-    limits = fit_limits(combination) + allowance_limits(combination, plan) + rule_limits(view, plan.tolerance)
-    unproved = []
-    for name, goal in implied_goals(plan).items():
-        found, established = goal_limits(view, name, goal, plan.tolerance)
-        limits += found
-        if not established:
-            unproved.append(NotEstablished(name, view.missing(goal.figure)))
+    limits, unestablished = every_limit(view)
+    unproved = [NotEstablished(name, view.missing(implied_goals(plan)[name].figure)) for name in unestablished]
     scored = _scored(view, plan)
     closeness = sum(scored.values())
     ranges: dict[str, dict[str, tuple[float, float]]] = {}
