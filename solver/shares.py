@@ -63,9 +63,7 @@ def figures_that_matter(plan: Plan) -> tuple[str, ...]:
     return tuple(dict.fromkeys(goal.figure for goal in (*goals, *aims_of(plan).values())))
 
 
-def shares_of(
-    view: View, which: Callable[[Plan], tuple[str, ...]] = figures_that_matter
-) -> dict[str, tuple[Share, ...]]:
+def shares_of(view: View) -> dict[str, tuple[Share, ...]]:
     """Shares by figure, for each that the plan limits or aims at and that strays."""
     found = {name: shares(view, name) for name in figures_that_matter(view.plan) if not np.isnan(view.value(name))}
     return {name: each for name, each in found.items() if each}
