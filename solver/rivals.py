@@ -10,6 +10,7 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 
 from kitwright.solver.check import Verdict, judge
 from kitwright.solver.combination import Combination
@@ -26,6 +27,8 @@ _PLACES = 9
 """Values over a ± at which the order is looked at; between two that differ the turning value is halved down to."""
 
 _HALVINGS = 24
+
+_MOST_STRETCHES = 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,31 +129,27 @@ def _stretches(
         changed = {number: judge(*setting(pool[number], value)) for number in touched}
         return _best(base | changed)
 
-    low = nominal - tolerance
-    values = [low + 2 * tolerance * step / (_PLACES - 1) for step in range(_PLACES)]
-    winners = [at(value) for value in values]
-    edges = [low]
-    order = [winners[0]]
-    for (left, first), (right, second) in zip(
-        zip(values, winners, strict=True), list(zip(values, winners, strict=True))[1:], strict=False
-    ):
-        while first != second:  # the edge of the left winner, then on from there
-            inside, outside = left, right
+    low, high = nominal - tolerance, nominal + tolerance
+    values = [low + (high - low) * step / (_PLACES - 1) for step in range(_PLACES)]
+    winner = at(low)
+    found: list[tuple[float, int | None]] = [(low, winner)]  # where each stretch begins, and the best in it
+    for left, right in pairwise(values):
+        last = at(right)
+        while winner != last and len(found) < _MOST_STRETCHES:
+            inside, outside, beyond = left, right, last
             for _ in range(_HALVINGS):
                 middle = (inside + outside) / 2
-                if at(middle) == first:
+                best = at(middle)
+                if best == winner:
                     inside = middle
                 else:
-                    outside = middle
-            edges.append((inside + outside) / 2)
-            left, first = outside, at(outside)
-            order.append(first)
-            if len(order) > 4 * _PLACES:
-                break
-    edges.append(nominal + tolerance)
+                    outside, beyond = middle, best
+            left, winner = outside, beyond
+            found.append((outside, winner))
+    ends = [start for start, _ in found[1:]] + [high]
     return [
         Stretch(start, end, None if number is None else pool[number])
-        for start, end, number in zip(edges, edges[1:], order, strict=True)
+        for (start, number), end in zip(found, ends, strict=True)
     ]
 
 
