@@ -71,10 +71,7 @@ def with_quantity(part: Part, path: str, value: Quantity) -> Part:
     """The part with one dimension changed; a nested one (``top_land.height``) must be given on the part."""
     outer, _, inner = path.partition(".")
     new: Any = replace(getattr(part, outer), **{inner: value}) if inner else value
-    changed = replace(part, **{outer: new})
-    if isinstance(changed, Gasket) and path == "thickness" and changed.free_thickness is not None:
-        return replace(changed, free_thickness=None)  # another gasket: how thick this one is when free says nothing
-    return changed
+    return replace(part, **{outer: new})
 
 
 def quantity(
@@ -138,10 +135,15 @@ def pinned(plan: Plan, combination: Combination) -> Plan:
 
 
 def with_dimension(combination: Combination, place: Place, value: Quantity) -> Combination:
-    """The combination with one dimension of one of its parts changed (of every layer of that gasket)."""
+    """The combination with one dimension of one of its parts changed (of every layer of that gasket).
+
+    What a gasket's free thickness is says nothing of one with another compressed thickness.
+    """
     if place.kind == "gasket":
-        changed = [
-            with_quantity(each, place.field, value) if each.id == place.part else each for each in combination.gaskets
-        ]
-        return with_gaskets(combination, tuple(each for each in changed if isinstance(each, Gasket)))
+        changed: list[Any] = list(combination.gaskets)
+        for number, each in enumerate(combination.gaskets):
+            if each.id == place.part:
+                free = {"free_thickness": None} if place.field == "thickness" else {}
+                changed[number] = with_quantity(replace(each, **free), place.field, value)
+        return with_gaskets(combination, tuple(changed))
     return with_part(combination, with_quantity(combination.parts[place.kind], place.field, value))

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from kitwright.solver.parts import Part
     from kitwright.solver.plan import Plan
     from kitwright.solver.result import Answer, Checked
+    from kitwright.solver.rivals import Rivalry
 
 
 def laid_out(report: Report, form: str) -> str:
@@ -71,6 +72,21 @@ def write_check(checked: Checked, plan: Plan, form: str) -> str:
     from kitwright.cli.report.checked import check_report
 
     return laid_out(check_report(checked, plan), form)
+
+
+def write_rivals(found: Rivalry, plan: Plan, form: str) -> str:
+    """Write which measurement would make another combination the best, in one of the formats."""
+    from kitwright.cli.report.measuring import rivals_data, rivals_report, rivals_rows
+
+    if form == "json":
+        from kitwright.cli.report.as_json import dumped
+
+        return dumped(rivals_data(found, plan))
+    if form == "csv":
+        from kitwright.cli.report.as_csv import csv_text
+
+        return csv_text(rivals_rows(found, plan))
+    return laid_out(rivals_report(found, plan), form)
 
 
 def write_parts(parts: Sequence[Part], folder: str, form: str) -> str:
