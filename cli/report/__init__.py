@@ -9,6 +9,7 @@ if TYPE_CHECKING:
 
     from kitwright.catalogs import Problem
     from kitwright.cli.report.blocks import Report
+    from kitwright.cli.report.depth import Depth
     from kitwright.cli.report.found import Question
     from kitwright.solver.catalogue import Catalogue
     from kitwright.solver.parts import Part
@@ -59,19 +60,19 @@ def write_sums(checked: Checked, plan: Plan, figures: Sequence[str], form: str) 
     return laid_out(sums_report(checked, plan, figures), form)
 
 
-def write_check(checked: Checked, plan: Plan, form: str) -> str:
+def write_check(checked: Checked, plan: Plan, form: str, depth: Depth) -> str:
     """Write what ``check`` answers, in one of the formats."""
+    from kitwright.cli.report.depth import deep_data, deep_report, deep_rows
+
     if form == "json":
-        from kitwright.cli.report.as_json import check_data, dumped
+        from kitwright.cli.report.as_json import dumped
 
-        return dumped(check_data(checked, plan))
+        return dumped(deep_data(checked, plan, depth))
     if form == "csv":
-        from kitwright.cli.report.as_csv import check_rows, csv_text
+        from kitwright.cli.report.as_csv import csv_text
 
-        return csv_text(check_rows(checked))
-    from kitwright.cli.report.checked import check_report
-
-    return laid_out(check_report(checked, plan), form)
+        return csv_text(deep_rows(checked, plan, depth))
+    return laid_out(deep_report(checked, plan, depth), form)
 
 
 def write_rivals(found: Rivalry, plan: Plan, form: str) -> str:

@@ -29,16 +29,18 @@ from kitwright.solver.registry import GROUPS, public_figures
 from kitwright.solver.result import Checked, Limit
 
 
-def check_report(checked: Checked, plan: Plan) -> Report:
-    """Everything that ``check`` has to say, as blocks."""
+def check_report(checked: Checked, plan: Plan, early: Report, further: Report) -> Report:
+    """Everything that ``check`` has to say; ``early`` blocks stand after the verdict, ``further`` ones after the limits."""
     report: Report = [Title(f"{plan.name}: {'it fits' if checked.fits else 'it does not fit'}", 1)]
     report += _verdict(checked, plan)
+    report += early
     asked = wanted(plan.but(use={}))
     if asked:
         report.append(Paragraph(f"Wanted: {'; '.join(asked)}."))
     report.append(_parts(checked, plan))
     report.append(Paragraph(_money(checked)))
     report += _limits(checked, plan)
+    report += further
     report.append(_figures(checked, plan))
     if checked.rev_limit_by:
         report.append(Paragraph(f"The rev limit is set by: {checked.rev_limit_by}."))
