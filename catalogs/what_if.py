@@ -119,9 +119,9 @@ def _compose(changes: _Changes, catalogue: Catalogue, plan: Plan, combination: C
     use: dict[str, tuple[str, ...]] = {
         kind: ids for kind in KINDS if kind not in changes.use and (ids := _ids(combination, kind))
     }
-    for kind, ids in changes.use.items():
-        if ids != [NO_PART]:
-            use[kind] = tuple(ids)
+    for kind, named in changes.use.items():
+        if named != [NO_PART]:
+            use[kind] = tuple(named)
     machining: dict[str, str | Quantity] = {}
     for work in combination.operations:
         machining[work] = _amount(combination, work)

@@ -67,7 +67,7 @@ class Mend:
         limit: the limit as it is missed.
         sort: another part, another amount of machining, or a dimension that would do.
         kind: kind of part; the operation for machining.
-        part: the id that comes in; for machining and a dimension, the part that is changed.
+        part: the id that comes in, empty where a gasket goes; for machining and a dimension, the part that is changed.
         replaces: the id that goes out, empty where a gasket is added.
         field: for a dimension, the field.
         old: amount or dimension before, in ``unit``.
@@ -191,9 +191,10 @@ class _Work:
         for part, replaces, changed in self._swaps():
             tried = self.trial(changed, limit)
             if tried is not None and all(each.figure for each in tried.broken):
-                yield tried.mend(limit, "part", part.kind, part.id, replaces=replaces)
+                kind, part_id = (part.kind, part.id) if part is not None else ("gasket", "")
+                yield tried.mend(limit, "part", kind, part_id, replaces=replaces)
 
-    def _swaps(self) -> Iterator[tuple[Part, str, Combination]]:
+    def _swaps(self) -> Iterator[tuple[Part | None, str, Combination]]:
         """Each other part in its place, each other gasket for a layer, one gasket more, one less."""
         for kind in KINDS:
             if kind == "gasket":
@@ -206,14 +207,14 @@ class _Work:
                 if part.id != old.id and self._allowed(part):
                     yield part, old.id, with_part(self.combination, part)
 
-    def _stacks(self) -> Iterator[tuple[Part, str, Combination]]:
+    def _stacks(self) -> Iterator[tuple[Part | None, str, Combination]]:
         stack = self.combination.gaskets
         held = [each for each in self.catalogue.of_kind("gasket") if isinstance(each, Gasket) and self._allowed(each)]
         for out in dict.fromkeys(stack):
             rest = list(stack)
             rest.remove(out)
             if rest:
-                yield rest[0], out.id, with_gaskets(self.combination, tuple(rest))
+                yield None, out.id, with_gaskets(self.combination, tuple(rest))
             for each in held:
                 if each.id != out.id:
                     yield each, out.id, with_gaskets(self.combination, (*rest, each))
@@ -284,9 +285,11 @@ class _Work:
         part = self._owner(place)
         spec = spec_of(part, place.field)
         outer, _, inner = place.field.partition(".")
+        if spec is None or spec.dimension is None:
+            return None
         held = getattr(part, outer)
         old: Quantity | None = getattr(held, inner) if inner and held is not None else held
-        if spec is None or spec.dimension is None or (old is None and (inner or spec.absent is None)):
+        if old is None and (inner or spec.absent is None):
             return None
         unit = _bench_unit(spec.dimension.likely, self.plan.units)
         factor = Fraction(1) if spec.dimension in BARE else unit_factor(unit, spec.dimension)

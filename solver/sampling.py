@@ -150,7 +150,8 @@ def sample(checked: Checked, view: View, count: int, seed: int, distribution: Di
     held = []
     for limit in limits:
         assert limit.bound is not None
-        kept = np.asarray(reaches(values[limit.figure], limit.limit, limit.bound, limit.strict))
+        value: Any = values[limit.figure]
+        kept = np.asarray(reaches(value, limit.limit, limit.bound, limit.strict))
         kept_all &= kept
         held.append(_held(limit, int(kept.sum()), count))
     figures = {

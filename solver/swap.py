@@ -143,7 +143,7 @@ def with_dimension(combination: Combination, place: Place, value: Quantity) -> C
         changed: list[Any] = list(combination.gaskets)
         for number, each in enumerate(combination.gaskets):
             if each.id == place.part:
-                free = {"free_thickness": None} if place.field == "thickness" else {}
-                changed[number] = with_quantity(replace(each, **free), place.field, value)
+                bare = replace(each, free_thickness=None) if place.field == "thickness" else each
+                changed[number] = with_quantity(bare, place.field, value)
         return with_gaskets(combination, tuple(changed))
     return with_part(combination, with_quantity(combination.parts[place.kind], place.field, value))

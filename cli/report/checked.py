@@ -30,7 +30,7 @@ from kitwright.solver.result import Checked, Limit
 
 
 def check_report(checked: Checked, plan: Plan, early: Report, further: Report) -> Report:
-    """Everything that ``check`` has to say; ``early`` blocks stand after the verdict, ``further`` ones after the limits."""
+    """Everything that ``check`` has to say; ``early`` stands after the verdict, ``further`` after the limits."""
     report: Report = [Title(f"{plan.name}: {'it fits' if checked.fits else 'it does not fit'}", 1)]
     report += _verdict(checked, plan)
     report += early

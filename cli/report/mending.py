@@ -64,8 +64,8 @@ def mend_text(each: Mend, units: str) -> str:
     if each.sort == "part":
         if not each.replaces:
             return f"{each.part} on top in the stack"
-        if each.part in _stack(each) and each.kind == "gasket" and len(_stack(each)) < len(_before(each)):
-            return f"without {each.replaces}"
+        if not each.part:
+            return f"the stack without {each.replaces}"
         return f"{words(each.kind)} {each.part} for {each.replaces}"
     if each.sort == "machining":
         amount = style(each.unit, [each.old, each.new], units)
@@ -78,15 +78,6 @@ def mend_text(each: Mend, units: str) -> str:
     article = "an" if words(each.kind)[0] in "aeiou" else "a"
     new, old = _size(each.new, each, units), _size(each.old, each, units)
     return f"{article} {words(each.kind)} with {words(each.field).replace('.', ' ')} {new} ({each.part} has {old})"
-
-
-def _before(each: Mend) -> list[str]:
-    stack = list(_stack(each))
-    return [*stack, each.replaces]
-
-
-def _stack(each: Mend) -> list[str]:
-    return [gasket.id for gasket in each.combination.gaskets]
 
 
 def _size(value: float, each: Mend, units: str) -> str:
@@ -121,7 +112,7 @@ def mend_data(found: Mapping[Limit, tuple[Mend, ...]]) -> list[dict[str, Any]]:
 
 
 def _data(each: Mend) -> dict[str, Any]:
-    change: dict[str, Any] = {"sort": each.sort, "kind": each.kind, "part": each.part}
+    change: dict[str, Any] = {"sort": each.sort, "kind": each.kind, "part": each.part or None}
     if each.sort == "part":
         change["replaces"] = each.replaces or None
     elif each.sort == "machining":
@@ -153,7 +144,7 @@ def mend_rows(found: Mapping[Limit, tuple[Mend, ...]]) -> list[dict[str, Any]]:
             rows.append(
                 {
                     "what": f"mend_{each.sort}",
-                    "name": f"{each.part}.{key or each.field}",
+                    "name": f"{each.part or each.replaces}.{key or each.field}",
                     "figure": limit.name,
                     "limit": limit.limit,
                     "bound": limit.bound,

@@ -123,10 +123,9 @@ def share_blocks(found: Mapping[str, tuple[Share, ...]], plan: Plan) -> Iterator
             rows.append((words(name) if not number else "", place_short(each.place), *shares))
         if len(some) > _MOST:
             rest = some[_MOST:]
-            shares = tuple(
-                f"{100 * sum(each):.0f} %" for each in zip(*((e.variance, e.worst_case) for e in rest), strict=True)
-            )
-            rows.append(("", f"{len(rest)} more" if len(rest) > 1 else place_short(rest[0].place), *shares))
+            sums = sum(each.variance for each in rest), sum(each.worst_case for each in rest)
+            of_all = f"{100 * sums[0]:.0f} %", f"{100 * sums[1]:.0f} %"
+            rows.append(("", f"{len(rest)} more" if len(rest) > 1 else place_short(rest[0].place), *of_all))
     if rows:
         columns = (Column("figure"), Column("±"), Column("of variance", "right"), Column("of worst case", "right"))
         yield Table(columns, tuple(rows), "Whose ± decides")
