@@ -149,6 +149,12 @@ def read_plan(path: str | os.PathLike[str], overrides: Overrides | None = None) 
     return _Reader(file, table, problems).read()
 
 
+def read_conditions(table: Table, base: Conditions, problems: list[Problem]) -> Conditions:
+    """Conditions as nodes say them, over others; faults go to ``problems``."""
+    read = _Reader(Path(table.file), Table({"conditions": table}, table.file, table.line), problems).conditions(base)
+    return replace(read, temperatures={**base.temperatures, **read.temperatures})
+
+
 class _Reader:
     """Goes through the plan's sections; every fault goes to ``problems``."""
 
@@ -183,7 +189,7 @@ class _Reader:
             gaskets=gaskets,
             machining=self._machining(allow.entries.get("machining")),
             tolerance=cast(Any, self._choice("tolerance", TOLERANCES)),
-            conditions=self._conditions(),
+            conditions=self.conditions(Conditions()),
             reference=self._reference(),
             advice=read_advice(self.table.entries.get("advice"), self.problems),
             units=cast(Literal["mm", "in"], self._choice("units", _UNITS)),
@@ -343,9 +349,9 @@ class _Reader:
             self.problems.append(fault(at, message, suggestion, name="parts.use.gasket"))
         return most
 
-    def _conditions(self) -> Conditions:
+    def conditions(self, base: Conditions) -> Conditions:
         table = self._section("conditions", _CONDITIONS)
-        found = Conditions()
+        found = base
         altitude = self._altitude(table)
         polytropic = self._quantity(table, "polytropic", _POLYTROPIC, "conditions")
         if altitude is not None:

@@ -17,6 +17,7 @@ from kitwright.solver.parts import Part
 from kitwright.solver.plan import MeasuredDeck, MeasuredField, Plan, Remarks
 from kitwright.solver.quantity import Quantity, QuantityError, parse_deck, plain
 from kitwright.solver.remeasure import SURPRISE, predicted_deck
+from kitwright.solver.swap import with_quantity
 
 SHORT_BLOCK = ("block", "crank", "rod", "piston")
 """Kinds that a measured deck belongs to: all four."""
@@ -234,31 +235,55 @@ def apply_measured(
 
 def _replaced(part: Part, each: Measured, problems: list[Problem]) -> tuple[Part, Quantity | None]:
     where = f"{each.where}.{clip(each.name)}"
+    read = _read_dimension(part, each.name, each.node, where, problems)
+    if read is None:
+        return part, None
+    value, old = read
+    _differs(part, each, old, value, problems)
+    return with_quantity(part, each.name, value), value
 
-    def complain(node: Node, message: str, suggestion: str) -> None:
-        problems.append(fault(node, message, suggestion, part.id, where))
+
+def change_dimension(part: Part, path: str, node: Scalar, where: str, problems: list[Problem]) -> Part:
+    """The part with one dimension as a node says it; what is at fault goes to ``problems`` and changes nothing."""
+    read = _read_dimension(part, path, node, "", problems)
+    if read is None:
+        return part
+    value, old = read
+    if old is not None and not value.stated:  # another value of the same dimension is as sure as the old one
+        value = replace(value, tolerance=old.tolerance, stated=old.stated)
+    changed = with_quantity(part, path, value)
+    faults = [replace(one, file=where, line=0) for one in part_faults(changed)]
+    problems += faults
+    return part if faults else changed
+
+
+def _read_dimension(
+    part: Part, path: str, node: Scalar, where: str, problems: list[Problem]
+) -> tuple[Quantity, Quantity | None] | None:
+    """A new value of a part's dimension, and the old one."""
+
+    def complain(at: Node, message: str, suggestion: str) -> None:
+        problems.append(fault(at, message, suggestion, part.id, where))
 
     known = specs_of(type(part))
-    outer, _, inner = each.name.partition(".")
+    outer, _, inner = path.partition(".")
     spec = known.get(outer)
     group: Any = None
     if spec is not None and inner and spec.group is not None:
         group = getattr(part, outer)
         spec = specs_of(spec.group).get(inner)
         if group is None and spec is not None:
-            complain(each.node, f"the part has no `{outer}` to measure", "write it into the catalogue first")
-            return part, None
+            complain(node, f"the part has no `{outer}` to measure", "write it into the catalogue first")
+            return None
     elif inner:
         spec = None
     if spec is None or spec.form != "quantity":
-        complain(each.node, *_no_dimension(part, each.name, known))
-        return part, None
-    value = read_quantity(each.node, spec, complain, part.kind, each.name)
+        complain(node, *_no_dimension(part, path, known))
+        return None
+    value = read_quantity(node, spec, complain, part.kind, path)
     if value is None:
-        return part, None
-    _differs(part, each, getattr(group if group is not None else part, spec.name), value, problems)
-    new: Any = value if group is None else replace(group, **{inner: value})
-    return replace(part, **{outer: new}), value
+        return None
+    return value, getattr(group if group is not None else part, spec.name)
 
 
 def _no_dimension(part: Part, name: str, known: dict[str, FieldSpec]) -> tuple[str, str]:

@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from kitwright.cli import options
-from kitwright.cli.commands import check, figures, find, remeasure, sheet, shelf, start
+from kitwright.cli.commands import check, figures, find, measure_next, remeasure, sheet, shelf, start
 from kitwright.cli.output import prepare_streams
 
 HELP = """Find which engine parts go together: stack, compression, valve gear and money.
@@ -55,6 +55,7 @@ def _kitwright(
 app.command("start", epilog=start.EPILOG)(start.start)
 app.command("find", epilog=find.EPILOG)(find.find)
 app.command("check", epilog=check.EPILOG)(check.check)
+app.command("measure-next", epilog=measure_next.EPILOG)(measure_next.measure_next)
 app.command("remeasure", epilog=remeasure.EPILOG)(remeasure.remeasure)
 app.command("sheet", epilog=sheet.EPILOG)(sheet.sheet)
 app.add_typer(shelf.app, name="shelf")

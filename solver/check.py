@@ -15,7 +15,7 @@ from kitwright.solver.plan import REV_CEILING, Goal, Plan, Tolerance
 from kitwright.solver.registry import FIGURES, leaves_of, public_figures, tree_of
 from kitwright.solver.result import Checked, Limit, NotEstablished
 from kitwright.solver.rules import FITS, PHYSICAL, carries_tag, fits_together, sizes
-from kitwright.solver.stackup import spread
+from kitwright.solver.stackup import Spreads, spread
 
 NEAR = 1e-9
 """Difference, in a figure's unit, that is rounding and not a miss; also of a quotient from a whole number."""
@@ -52,20 +52,17 @@ def implied_goals(plan: Plan) -> dict[str, Goal]:
     return goals
 
 
-Spreads = dict[tuple[Any, ...], tuple[float, float]]
-"""Spreads by figure, mode and everything they are computed from, so that combinations that share parts share them."""
-
-
 @dataclass(slots=True)
 class View:
     """One combination under one plan: figures and spreads, computed once each."""
 
     combination: Combination
     plan: Plan
-    shared: Spreads = field(default_factory=dict)
     reader: Reader = field(init=False)
     memo: dict[str, Any] = field(default_factory=dict)
     spreads: dict[tuple[str, Tolerance], tuple[float, float]] = field(default_factory=dict)
+    known: Spreads | None = None
+    """Spreads that several combinations share."""
 
     def __post_init__(self) -> None:
         self.reader = Reader(self.combination, self.plan)
@@ -81,15 +78,10 @@ class View:
             value = self.value(name)
             return value, value
         if (name, mode) not in self.spreads:
-            leaves = leaves_of(name)
-            self.reader.read(leaves)
-            values, tolerances = self.reader.values, self.reader.tolerances
-            key = (name, mode, *((values[leaf], tolerances.get(leaf)) for leaf in leaves))
-            if key not in self.shared:
-                with np.errstate(all="ignore"):
-                    low, high = spread(name, values, tolerances, mode)
-                self.shared[key] = float(in_unit(name, low)), float(in_unit(name, high))
-            self.spreads[name, mode] = self.shared[key]
+            self.reader.read(leaves_of(name))
+            with np.errstate(all="ignore"):
+                low, high = spread(name, self.reader.values, self.reader.tolerances, mode, self.known)
+            self.spreads[name, mode] = float(in_unit(name, low)), float(in_unit(name, high))
         return self.spreads[name, mode]
 
     def missing(self, name: str) -> tuple[Missing, ...]:
@@ -212,14 +204,27 @@ def allowance_limits(combination: Combination, plan: Plan) -> list[Limit]:
     return found
 
 
-def judge(combination: Combination, plan: Plan, shared: Spreads | None = None) -> Verdict:
+def every_limit(view: View) -> tuple[list[Limit], list[str]]:
+    """Every limit of fit, plan, rule and goal in the plan's tolerance mode; and the goals that are not established."""
+    combination, plan = view.combination, view.plan
+    limits = fit_limits(combination) + allowance_limits(combination, plan) + rule_limits(view, plan.tolerance)
+    unproved = []
+    for name, goal in implied_goals(plan).items():
+        found, established = goal_limits(view, name, goal, plan.tolerance)
+        limits += found
+        if not established:
+            unproved.append(name)
+    return limits, unproved
+
+
+def judge(combination: Combination, plan: Plan, known: Spreads | None = None) -> Verdict:
     """Whether a combination fits a plan, and its place in the order: only what that needs is computed.
 
-    ``shared`` keeps spreads from one combination to the next.
+    ``known`` keeps spreads from one combination to the next.
     """
     if not fits_together(combination) or allowance_limits(combination, plan):
         return Verdict(False, 0, {}, (), ())
-    view = View(combination, plan, {} if shared is None else shared)
+    view = View(combination, plan, known=known)
     unproved: list[str] = []
     for name, goal in implied_goals(plan).items():
         limits, established = goal_limits(view, name, goal, plan.tolerance)
@@ -251,31 +256,26 @@ def _key(view: View, unproved: int, closeness: int) -> tuple[Any, ...]:
     return unproved, closeness, money, len(combination.gaskets), len(combination.operations), *tie
 
 
-def check(combination: Combination, plan: Plan, spreads: bool = True, shared: Spreads | None = None) -> Checked:
+def check(combination: Combination, plan: Plan, spreads: bool = True, known: Spreads | None = None) -> Checked:
     """Check one combination against a plan: every figure, every limit with its margin, what is not established.
 
     Args:
         combination: parts and machining, as made by :func:`combine` or found by the search.
         plan: what is wanted.
         spreads: whether the range of every figure within the tolerances is computed too.
-        shared: spreads that are kept from one combination to the next.
+        known: spreads that are kept from one combination to the next.
 
     Returns:
         A :class:`~kitwright.solver.result.Checked`, fitting or not.
     """
-    view = View(combination, plan, {} if shared is None else shared)
+    view = View(combination, plan, known=known)
     figures = {}
     for name in public_figures():
         value = view.value(name)
         if math.isfinite(value):
             figures[name] = value
-    limits = fit_limits(combination) + allowance_limits(combination, plan) + rule_limits(view, plan.tolerance)
-    unproved = []
-    for name, goal in implied_goals(plan).items():
-        found, established = goal_limits(view, name, goal, plan.tolerance)
-        limits += found
-        if not established:
-            unproved.append(NotEstablished(name, view.missing(goal.figure)))
+    limits, unestablished = every_limit(view)
+    unproved = [NotEstablished(name, view.missing(implied_goals(plan)[name].figure)) for name in unestablished]
     scored = _scored(view, plan)
     closeness = sum(scored.values())
     ranges: dict[str, dict[str, tuple[float, float]]] = {}

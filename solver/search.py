@@ -17,7 +17,7 @@ from typing import Any, Literal
 
 from kitwright.solver.candidates import Candidates, candidates
 from kitwright.solver.catalogue import Catalogue
-from kitwright.solver.check import Spreads, check, judge
+from kitwright.solver.check import check, judge
 from kitwright.solver.classes import Choice, Facets, combine
 from kitwright.solver.combination import Combination
 from kitwright.solver.encode import Encoder
@@ -28,6 +28,7 @@ from kitwright.solver.parts import KINDS
 from kitwright.solver.plan import Plan
 from kitwright.solver.prune import caps, prune
 from kitwright.solver.result import Answer, Checked, Considered
+from kitwright.solver.stackup import Spreads
 from kitwright.solver.terms import MONEY_UNIT, Mask, Terms
 from kitwright.solver.translate import Maker, wanted_leaves
 
@@ -408,6 +409,6 @@ def _nothing(
 
 def _checked(search: Search, plan: Plan) -> Iterator[Checked]:
     for combination in search.best.found:
-        checked = check(combination, plan, spreads=False, shared=search.spreads)
+        checked = check(combination, plan, spreads=False, known=search.spreads)
         if checked.fits:
             yield checked

@@ -110,13 +110,20 @@ def cornered(
     return found
 
 
-def spread(name: str, leaves: Mapping[str, Any], tolerances: Mapping[str, Any], mode: Tolerance) -> tuple[Any, Any]:
+Spreads = dict[tuple[Any, ...], tuple[Any, Any]]
+"""Spreads that are already worked out, by figure, mode, values and tolerances; filled by :func:`spread`."""
+
+
+def spread(
+    name: str, leaves: Mapping[str, Any], tolerances: Mapping[str, Any], mode: Tolerance, known: Spreads | None = None
+) -> tuple[Any, Any]:
     """Lowest and highest value of a figure, in SI.
 
     ``worst_case``: at the corners of all ±. Every figure is monotone in each variable alone, so the extremes lie at
     corners; the signs at nominal say which. ``statistical``: nominal ± √Σ(∂f/∂x · t)², every part and every gasket
     layer independent. ``nominal``: the value itself. Works on arrays that broadcast. A figure that is the greatest or
-    least of branches takes it of the branches' spreads.
+    least of branches takes it of the branches' spreads. ``known`` keeps what was worked out for other combinations
+    (of floats, not of arrays): many of them share most of their dimensions.
 
     Source: Shigley's Mechanical Engineering Design, 9th ed., p. 21 (worst case and root sum of squares).
 
@@ -130,8 +137,15 @@ def spread(name: str, leaves: Mapping[str, Any], tolerances: Mapping[str, Any], 
         value = compute(name, leaves)
         return value, value
     if entry.extreme is not None:
-        pairs = [spread(each.rstrip("?"), leaves, tolerances, mode) for each in entry.inputs]
+        pairs = [spread(each.rstrip("?"), leaves, tolerances, mode, known) for each in entry.inputs]
         return entry.function(*(low for low, _ in pairs)), entry.function(*(high for _, high in pairs))
+
+    if known is not None:
+        needed = leaves_of(name)
+        key = (name, mode, *(leaves[leaf] for leaf in needed), *(tolerances.get(leaf) for leaf in needed))
+        if key not in known:
+            known[key] = spread(name, leaves, tolerances, mode)
+        return known[key]
 
     def target(some: Mapping[str, Any]) -> Any:
         return compute(name, some)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from enum import StrEnum
 from typing import Annotated
 
 import typer
@@ -10,11 +11,23 @@ import typer
 from kitwright.cli import options
 from kitwright.cli.output import Status, check_target, deliver, guarded, say, say_warnings
 
+DEPTH = "In depth"
+
+
+class Drawn(StrEnum):
+    """How dimensions are drawn within their ±."""
+
+    RECTANGULAR = "rectangular"
+    NORMAL = "normal"
+
+
 EPILOG = options.examples(
     "kitwright check plan.yaml --use rod=r85 --use piston=p28 --use gasket=g05",
     "kitwright check plan.yaml --use gasket=g05 --use gasket=g10",
     "kitwright check plan.yaml --use rod=r85 --machine mill=0.25mm --format json",
     "kitwright check plan.yaml --use rod=r85 --show compression",
+    "kitwright check plan.yaml --use rod=r85 --what-if mill=0.25mm --what-if gasket=g10",
+    "kitwright check plan.yaml --use rod=r85 --samples 100000 --seed 1",
     one="a limit is missed",
 )
 
@@ -45,6 +58,56 @@ def check(
             show_default=False,
         ),
     ] = None,
+    what_if: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="WHAT=VALUE",
+            help="What moves if this changes; again for several together: mill=0.25mm, gasket=g050, head.chamber=22cc, "
+            "deck='0.3 mm down', altitude=500m, rev_ceiling=7000rpm",
+            rich_help_panel=DEPTH,
+            show_default=False,
+        ),
+    ] = None,
+    steps: Annotated[
+        bool,
+        typer.Option(
+            "--sensitivities",
+            help="What each 0.01 mm (1 thou) of deck, gasket, mill … and 0.1 cc does.",
+            rich_help_panel=DEPTH,
+            show_default=False,
+        ),
+    ] = False,
+    whose: Annotated[
+        bool,
+        typer.Option("--shares", help="Whose ± decides each figure.", rich_help_panel=DEPTH, show_default=False),
+    ] = False,
+    samples: Annotated[
+        int | None,
+        typer.Option(
+            min=1,
+            max=1_000_000,
+            metavar="N",
+            help="Draw so many builds within the ±: how many keep every limit.",
+            rich_help_panel=DEPTH,
+            show_default=False,
+        ),
+    ] = None,
+    seed: Annotated[
+        int, typer.Option(min=0, metavar="S", help="Seed of the draw: the same builds again.", rich_help_panel=DEPTH)
+    ] = 1,
+    distribution: Annotated[
+        Drawn, typer.Option(help="How a dimension lies within its ±.", rich_help_panel=DEPTH)
+    ] = Drawn.RECTANGULAR,
+    sigmas: Annotated[
+        float,
+        typer.Option(
+            min=0.5,
+            max=10.0,
+            metavar="K",
+            help="Standard deviations that a ± is, where drawn as normal.",
+            rich_help_panel=DEPTH,
+        ),
+    ] = 3.0,
     form: options.FormatOption = options.Format.TABLE,
     output: options.OutputOption = None,
 ) -> Status:
@@ -93,8 +156,34 @@ def check(
 
         deliver(write_sums(checked, wanted, show, form.value), output)
         return Status.ANSWERED
-    deliver(write_check(checked, wanted, form.value, catalogue), output)
-    return Status.ANSWERED if checked.fits else Status.NOTHING
+    from kitwright.cli.report.depth import Depth
+    from kitwright.solver.check import View
+    from kitwright.solver.measure_next import measure_next
+    from kitwright.solver.mend import mends
+    from kitwright.solver.sampling import Distribution, sample
+    from kitwright.solver.shares import shares_of
+    from kitwright.solver.what_if import compare, sensitivities
+
+    view = View(combination, wanted)
+    asked = None
+    if what_if:
+        from kitwright.catalogs.what_if import apply_changes
+
+        changed, then, notes = apply_changes(what_if, catalogue, wanted, combination)
+        asked = compare(checked, work_out(changed, then), then, tuple(what_if), notes)
+    drawn = Distribution(distribution.value, sigmas)
+    depth = Depth(
+        measure_next(combination, wanted),
+        {} if checked.fits else mends(checked, wanted, catalogue),
+        shares_of(view),
+        whose,
+        asked,
+        sensitivities(view) if steps else None,
+        sample(checked, view, samples, seed, drawn) if samples else None,
+    )
+    deliver(write_check(checked, wanted, form.value, catalogue, depth), output)
+    final = asked.after if asked is not None else checked
+    return Status.ANSWERED if final.fits else Status.NOTHING
 
 
 def stack_of(use: Sequence[str]) -> tuple[tuple[str, ...], list[str]]:

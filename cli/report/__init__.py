@@ -9,12 +9,14 @@ if TYPE_CHECKING:
 
     from kitwright.catalogs import Problem
     from kitwright.cli.report.blocks import Report
+    from kitwright.cli.report.depth import Depth
     from kitwright.cli.report.found import Question
     from kitwright.cli.report.remeasured import Remeasured
     from kitwright.solver.catalogue import Catalogue
     from kitwright.solver.parts import Part
     from kitwright.solver.plan import Plan
     from kitwright.solver.result import Answer, Checked
+    from kitwright.solver.rivals import Rivalry
 
 
 def laid_out(report: Report, form: str) -> str:
@@ -59,19 +61,19 @@ def write_sums(checked: Checked, plan: Plan, figures: Sequence[str], form: str) 
     return laid_out(sums_report(checked, plan, figures), form)
 
 
-def write_check(checked: Checked, plan: Plan, form: str, catalogue: Catalogue | None = None) -> str:
+def write_check(checked: Checked, plan: Plan, form: str, catalogue: Catalogue, depth: Depth) -> str:
     """Write what ``check`` answers, in one of the formats; other pushrods are looked for in the catalogue."""
+    from kitwright.cli.report.depth import deep_data, deep_report, deep_rows
+
     if form == "json":
-        from kitwright.cli.report.as_json import check_data, dumped
+        from kitwright.cli.report.as_json import dumped
 
-        return dumped(check_data(checked, plan, catalogue))
+        return dumped(deep_data(checked, plan, catalogue, depth))
     if form == "csv":
-        from kitwright.cli.report.as_csv import check_rows, csv_text
+        from kitwright.cli.report.as_csv import csv_text
 
-        return csv_text(check_rows(checked))
-    from kitwright.cli.report.checked import check_report
-
-    return laid_out(check_report(checked, plan, catalogue), form)
+        return csv_text(deep_rows(checked, plan, depth))
+    return laid_out(deep_report(checked, plan, catalogue, depth), form)
 
 
 def write_remeasure(result: Remeasured, form: str) -> str:
@@ -87,6 +89,21 @@ def write_remeasure(result: Remeasured, form: str) -> str:
 
         return csv_text(remeasured_rows(result))
     return laid_out(remeasured_report(result), form)
+
+
+def write_rivals(found: Rivalry, plan: Plan, form: str) -> str:
+    """Write which measurement would make another combination the best, in one of the formats."""
+    from kitwright.cli.report.measuring import rivals_data, rivals_report, rivals_rows
+
+    if form == "json":
+        from kitwright.cli.report.as_json import dumped
+
+        return dumped(rivals_data(found, plan))
+    if form == "csv":
+        from kitwright.cli.report.as_csv import csv_text
+
+        return csv_text(rivals_rows(found, plan))
+    return laid_out(rivals_report(found, plan), form)
 
 
 def write_parts(parts: Sequence[Part], folder: str, form: str) -> str:

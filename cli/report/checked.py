@@ -31,16 +31,24 @@ from kitwright.solver.registry import GROUPS, public_figures
 from kitwright.solver.result import Checked, Limit
 
 
-def check_report(checked: Checked, plan: Plan, catalogue: Catalogue | None = None) -> Report:
-    """Everything that ``check`` has to say, as blocks."""
+def check_report(
+    checked: Checked,
+    plan: Plan,
+    catalogue: Catalogue | None = None,
+    early: Report | None = None,
+    further: Report | None = None,
+) -> Report:
+    """Everything that ``check`` has to say; ``early`` stands after the verdict, ``further`` after the limits."""
     report: Report = [Title(f"{plan.name}: {'it fits' if checked.fits else 'it does not fit'}", 1)]
     report += verdict(checked, plan)
+    report += early or []
     asked = wanted(plan.but(use={}))
     if asked:
         report.append(Paragraph(f"Wanted: {'; '.join(asked)}."))
     report.append(parts_table(checked, plan))
     report.append(Paragraph(money_line(checked)))
     report += limit_blocks(checked, plan)
+    report += further or []
     report.append(figure_table(checked, plan))
     if checked.rev_limit_by:
         report.append(Paragraph(f"The rev limit is set by: {checked.rev_limit_by}."))
