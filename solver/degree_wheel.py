@@ -29,8 +29,9 @@ def curve_of(readings: Readings) -> MeasuredCurve:
 def read_off(cam: Cam, path: str) -> tuple[float, float] | None:
     """A leaf of a cam and its tolerance, in SI, where readings decide it; None where the data sheet does.
 
-    Lobe lift, durations (at the same lobe lifts as the sheet's) and the nose's place come off the readings; the lobe
-    lift keeps the sheet's ±. The exhaust's place goes into the lobe separation, for which there is no other word.
+    Lobe lift, durations (at the same lobe lifts as the sheet's) and the nose's place come off the readings, and as every
+    measurement without ± they count as exact. The exhaust's place goes into the lobe separation, for which there is no
+    other word.
     """
     intake, exhaust = cam.intake_readings, cam.exhaust_readings
     if intake is None and exhaust is None:
@@ -52,8 +53,7 @@ def read_off(cam: Cam, path: str) -> tuple[float, float] | None:
     at: DurationAt | None = getattr(cam, f"{valve}_duration_at")
     checking = at.lift.si if at is not None else curve.peak / 2
     if what == "lobe_lift":
-        given: Quantity = getattr(cam, path)
-        return curve.peak, given.tolerance
+        return curve.peak, 0.0
     if what == "duration":
         return _duration(readings, cam.seat_lift.si if cam.seat_lift is not None else 0.0), 0.0
     if what == "duration_at.lift":

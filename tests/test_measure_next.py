@@ -130,7 +130,9 @@ def test_turning_values_agree_with_a_bisection_through_the_plain_check() -> None
             fits = holds_with(combination, wanted, each.place)
             width = each.high - each.low
             if each.holds is None:
-                assert not any(fits(each.low + width * part / 7) for part in range(8))
+                assert not any(fits(each.low + width * (part + 0.5) / 8) for part in range(8)), (
+                    "an end alone decides nothing"
+                )
                 continue
             low, high = each.holds
             middle = (low + high) / 2
