@@ -29,7 +29,7 @@ def curve_of(readings: Readings) -> MeasuredCurve:
 def read_off(cam: Cam, path: str) -> tuple[float, float] | None:
     """A leaf of a cam and its tolerance, in SI, where readings decide it; None where the data sheet does.
 
-    Lobe lift, durations (at the same lobe lifts as the sheet's) and the nose's place come off the readings, and as every
+    Lobe lift, durations (at the sheet's lobe lifts) and the place of the nose come off the readings, and as any
     measurement without ± they count as exact. The exhaust's place goes into the lobe separation, for which there is no
     other word.
     """
