@@ -36,6 +36,12 @@ DEFAULT_SECONDS = 60.0
 AT_ONCE = 60
 """Answers of one region that are enumerated before it is split (or three times as many as are wanted)."""
 
+FIRST_WINDOW, NARROWER = 5, 8
+"""The cheapest of a level are enumerated up to a fifth over the least; where that is too many, an eighth of it, and so on.
+
+Proving a least cost takes longer than enumerating a window, so that few wide windows beat many narrow ones.
+"""
+
 SMALL = 20_000
 """Rows multiplied over the facets up to which everything is enumerated at once."""
 
@@ -202,7 +208,7 @@ class Search:
             self._collect(model, held, at_once=FAR)
             return
         name = names[depth]
-        low, width = 0, 0
+        low, width = 0, None
         while not self.best.closed((*prefix, *self._lower(name, low))):
             status, solver = self._solve(model, held | {name: (low, self._highest(name, prefix))}, name)
             if status == "none":
@@ -210,14 +216,19 @@ class Search:
             found = int(solver.value(model.keys[name]))
             if self.best.closed((*prefix, *self._lower(name, found))):
                 return
+            if width is None:
+                width = found // FIRST_WINDOW if name == "cost" else 0
             before = len(self.best.found)
-            if self._collect(model, held | {name: (found, found + width)}):
-                low = found + width + 1
-                if len(self.best.found) - before < self.best.wanted:
-                    width = width * 4 + (self._window(found) if name == "cost" else 0)
-                continue
-            self._split(model, rows, held | {name: (found, found)}, (*prefix, *self._exactly(name, found)), depth + 1)
-            low, width = found + 1, 0
+            whole = self._collect(model, held | {name: (found, found + width)})
+            while not whole and width:  # too many at once: nearer the least of them
+                width //= NARROWER
+                whole = self._collect(model, held | {name: (found, found + width)})
+            if not whole:
+                exact = (*prefix, *self._exactly(name, found))
+                self._split(model, rows, held | {name: (found, found)}, exact, depth + 1)
+            low = found + width + 1
+            if whole and len(self.best.found) - before < self.best.wanted:
+                width = width * 4 + (max(found // 50, int(1 / MONEY_UNIT)) if name == "cost" else 0)
 
     def _highest(self, name: str, prefix: tuple[Any, ...]) -> int:
         """The highest cost that can still enter the list: the last one's, where it is as close."""
@@ -234,10 +245,6 @@ class Search:
         if self.best.found:
             return True
         return False if complete else None
-
-    @staticmethod
-    def _window(found: int) -> int:
-        return max(found // 50, int(1 / MONEY_UNIT))
 
     def _lower(self, name: str, value: int) -> tuple[Any, ...]:
         """A key's value in the model as a lower bound of the check's key."""
