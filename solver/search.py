@@ -37,7 +37,7 @@ AT_ONCE = 60
 """Answers of one region that are enumerated before it is split (or three times as many as are wanted)."""
 
 FIRST_WINDOW, NARROWER = 5, 8
-"""The cheapest of a level are enumerated up to a fifth over the least; where that is too many, an eighth of it, and so on.
+"""Cheapest first: up to a fifth over the least cost at once; where that is too many, an eighth of it, and so on.
 
 Proving a least cost takes longer than enumerating a window, so that few wide windows beat many narrow ones.
 """
