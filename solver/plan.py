@@ -103,6 +103,8 @@ class Plan:
     measured_fields: tuple[MeasuredField, ...] = ()
     conditions: Conditions = Conditions()
     reference: Mapping[str, Quantity] = field(default_factory=dict)
+    waived: frozenset[str] = frozenset()
+    """Physical rules by id, or ``rev_ceiling``, that are not asked for: to see what stands behind them."""
     units: Literal["mm", "in"] = "mm"
 
     def but(self, **changes: object) -> Plan:
