@@ -17,13 +17,13 @@ import numpy as np
 
 from kitwright.solver.candidates import BOTTOM, candidates
 from kitwright.solver.catalogue import Catalogue
-from kitwright.solver.check import implied_goals
+from kitwright.solver.check import NEAR, implied_goals
 from kitwright.solver.classes import facet_of
 from kitwright.solver.engine import Clock
-from kitwright.solver.evaluate import in_unit
+from kitwright.solver.evaluate import compute, in_unit
 from kitwright.solver.plan import Goal, MeasuredDeck, Plan
 from kitwright.solver.quantity import parse_deck
-from kitwright.solver.registry import leaves_of
+from kitwright.solver.registry import leaves_of, tree_of
 from kitwright.solver.rules import PHYSICAL
 from kitwright.solver.search import Search
 from kitwright.solver.slack import pick
@@ -103,6 +103,7 @@ class _Turning:
         self.clock = clock
         self.index: dict[str, Ints] = {}
         self.picks: dict[str, Ints] = {}
+        self.rows: Ints = np.empty(0, dtype=np.int64)
         self._cores: list[dict[str, int]] = []
 
     def ranges(self) -> Iterator[DeckRange]:
@@ -111,10 +112,11 @@ class _Turning:
             return
         self._choices()
         stack = self.search.facets.facets["stack"]
-        for row in np.nonzero(self.search.alive["stack"])[0].tolist():
+        low, high = self._bounds()
+        for number, row in enumerate(self.rows.tolist()):
             ((_, layers, _),) = list(stack.expand(row))
-            for low, high in self._of_gasket(row):
-                ends = [None if abs(end) >= FURTHEST else round(end, 9) + 0.0 for end in (low, high)]
+            for ends_of in self._of_gasket(row, low[number], high[number]):
+                ends = [None if abs(end) >= FURTHEST else round(end, 9) + 0.0 for end in ends_of]
                 yield DeckRange(layers[0].id, *ends)
 
     def _choices(self) -> None:
@@ -130,10 +132,10 @@ class _Turning:
             renumbered[kept] = np.arange(len(kept))
             self.index[each] = np.where(self.search.alive[each], renumbered[index], -1)
             self.picks[each] = picks[kept]
+        self.rows = np.nonzero(self.search.alive["stack"])[0]
 
-    def _of_gasket(self, row: int) -> list[tuple[float, float]]:
-        """Ranges of decks in mm for one gasket, merged."""
-        low, high = self._bounds(row)
+    def _of_gasket(self, row: int, low: Floats, high: Floats) -> list[tuple[float, float]]:
+        """Ranges of decks in mm for one gasket, merged, of the range of each choice."""
         pending = np.nonzero((low <= high + TOUCHING / 10).reshape(-1))[0]
         lows, highs, shape = low.reshape(-1), high.reshape(-1), low.shape
         found: list[tuple[float, float]] = []
@@ -194,62 +196,73 @@ class _Turning:
 
     # the range of one choice
 
-    def _bounds(self, row: int) -> tuple[Floats, Floats]:
-        """Lowest and highest deck in mm for one gasket and every choice of the other facets' rows."""
-        shape = tuple(len(each) for each in self.picks.values())
-        leaves, tolerances = self._leaves(row)
+    def _bounds(self) -> tuple[Floats, Floats]:
+        """Lowest and highest deck in mm for every gasket (first axis) and choice of the other facets' rows."""
+        shape = (len(self.rows), *(len(each) for each in self.picks.values()))
+        leaves, tolerances = self._leaves()
         low, high = np.full(shape, -FURTHEST), np.full(shape, FURTHEST)
-        floor = low
-        for limit in sorted(self.limits, key=lambda each: each.figure != "clearance_volume"):
-            lowest, highest = self._solve(limit, leaves, tolerances, floor)
-            low, high = np.maximum(low, lowest), np.minimum(high, highest)
-            if limit.figure == "clearance_volume":  # below, there is no compression to speak of
-                floor = low
+        volume_first = sorted(self.limits, key=lambda each: (each.figure != "clearance_volume", _effort(each.figure)))
+        for limit in volume_first:  # below that volume's end there is no compression to speak of
+            low, high = self._narrowed(limit, leaves, tolerances, low, high)
         return low, high
 
-    def _leaves(self, row: int) -> tuple[dict[str, Any], dict[str, Any]]:
+    def _leaves(self) -> tuple[dict[str, Any], dict[str, Any]]:
         assert self.search is not None
         names = {leaf for limit in self.limits for leaf in leaves_of(limit.figure)}
         leaves: dict[str, Any] = {leaf: self.search.maker.neutral(leaf) for leaf in names}
         tolerances: dict[str, Any] = {}
-        facets = self.search.facets.facets
-        places = {each: number for number, each in enumerate(self.picks)}
-        for each, facet in facets.items():
-            if each != "stack" and each not in places:
-                continue
-            shape = [1] * len(self.picks)
-            rows = np.array([row])
-            if each != "stack":
-                shape[places[each]] = -1
-                rows = self.picks[each]
+        picks = {"stack": self.rows, **self.picks}
+        for place, (each, rows) in enumerate(picks.items()):
+            facet = self.search.facets.facets[each]
+            shape = [1] * len(picks)
+            shape[place] = -1
             for source, into in ((facet.leaves, leaves), (facet.tolerances, tolerances)):
                 for leaf, values in source.items():
                     if leaf in names and facet_of(leaf) == each:
                         into[leaf] = pick(values, rows, shape)
         return leaves, tolerances
 
-    def _solve(
-        self, limit: _Limit, leaves: dict[str, Any], tolerances: dict[str, Any], floor: Floats
+    def _narrowed(
+        self, limit: _Limit, leaves: dict[str, Any], tolerances: dict[str, Any], low: Floats, high: Floats
     ) -> tuple[Floats, Floats]:
-        """Lowest and highest deck in mm at which one limit holds; every figure of the deck rises or falls with it."""
-        shape = floor.shape
+        """Ranges of decks in mm, narrowed to where one limit holds; every figure of the deck rises or falls with it."""
+        shape = low.shape
+        still: dict[str, Any] = {}  # what the deck does not move is worked out once
+        if self.plan.tolerance == "nominal":
+            for each in tree_of(limit.figure):
+                if MEASURED not in leaves_of(each):
+                    compute(each, leaves, still)
 
         def margin(deck: Floats) -> Floats:
             self.clock.check()
+            moved = leaves | {MEASURED: deck / 1000}
             with np.errstate(all="ignore"):
-                ends = spread(limit.figure, leaves | {MEASURED: deck / 1000}, tolerances, self.plan.tolerance)
-                value = in_unit(limit.figure, ends[0] if limit.side == "min" else ends[1])
+                if self.plan.tolerance == "nominal":
+                    value = in_unit(limit.figure, compute(limit.figure, moved, dict(still)))
+                else:
+                    ends = spread(limit.figure, moved, tolerances, self.plan.tolerance)
+                    value = in_unit(limit.figure, ends[0] if limit.side == "min" else ends[1])
             away = value - limit.bound if limit.side == "min" else limit.bound - value
             return np.broadcast_to(np.asarray(away, dtype=float), shape)
 
-        near, far = np.minimum(floor + 1e-9, FURTHEST), np.full(shape, FURTHEST)
-        at_near, at_far = margin(near), margin(far)
-        never = (at_near < 0) & (at_far < 0)
-        rises = (at_near < 0) & (at_far >= 0)
-        falls = (at_near >= 0) & (at_far < 0)
-        root = _root(margin, near, far, at_near, at_far, rises | falls)
-        low = np.where(rises, root, np.where(never, np.inf, -FURTHEST))
-        return low, np.where(falls, root, np.where(never, -np.inf, FURTHEST))
+        slack = NEAR * max(1.0, abs(limit.bound))
+
+        def at(deck: Floats) -> Floats:
+            away = margin(deck)
+            return np.where((away < 0) & (away >= -slack), 0.0, away)
+
+        near = np.minimum(low + np.where(low > -FURTHEST, 1e-10, 0.0), high)
+        at_near, at_far = at(near), at(high)
+        some = low <= high + TOUCHING
+        never = some & (at_near < 0) & (at_far < 0)
+        rises, falls = some & (at_near < 0) & (at_far >= 0), some & (at_near >= 0) & (at_far < 0)
+        root = _root(margin, near, high, at_near, at_far, rises | falls)
+        return np.where(never, np.inf, np.where(rises, root, low)), np.where(falls, root, high)
+
+
+def _effort(figure: str) -> int:
+    """How much there is to work out for a figure."""
+    return len(leaves_of(figure))
 
 
 def _root(margin: Any, a: Floats, b: Floats, at_a: Floats, at_b: Floats, wanted: Mask) -> Floats:

@@ -12,6 +12,7 @@ again and again, until nothing is left. What the search answers is measured by t
 from __future__ import annotations
 
 import math
+import operator
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import combinations
@@ -31,9 +32,6 @@ BACKGROUND = "clearance_volume_positive"
 
 SAME = 1e-6
 """Difference between two sums of steps that is none."""
-
-FINE = 200
-"""A step is cut this fine when the first guess at the least sum is asked for."""
 
 _RULES = {rule.id: rule for rule in PHYSICAL if rule.id != BACKGROUND}
 
@@ -120,8 +118,8 @@ class Nearest:
         self.some = some
         self.clock = clock
         self.names = limit_names(plan)
-        self._seen: list[frozenset[str]] = []
-        """What witnesses miss: whoever keeps none of it can have that witness."""
+        self._seen: list[dict[str, float]] = []
+        """What witnesses miss, and by how many steps: whoever keeps none of it can have that witness."""
         self._cores: list[frozenset[str]] = []
 
     def best(self) -> Checked | None:
@@ -130,14 +128,13 @@ class Nearest:
         Raises:
             OutOfTimeError: the time was up before that was proved.
         """
+        if self._holds(frozenset(self.names)):
+            return self._first(self.plan)
         if not self._holds(frozenset()):
             return None
-        dropped = self._fewest()
-        if dropped == [frozenset()]:
-            return self._first(self.plan)
         found: list[tuple[float, Any, Checked]] = []
-        for names in dropped:
-            found += self._least(tuple(sorted(names)))
+        for names in self._fewest():
+            found += self._least(tuple(sorted(names)), min((each[0] for each in found), default=math.inf))
         least = min(each[0] for each in found)
         return min((each for each in found if each[0] <= least + SAME), key=lambda each: each[1])[2]
 
@@ -145,14 +142,14 @@ class Nearest:
 
     def _holds(self, kept: frozenset[str]) -> bool:
         """Whether some limits can be kept together."""
-        if any(not kept & missed for missed in self._seen):
+        if any(not kept & missed.keys() for missed in self._seen):
             return True
         if any(core <= kept for core in self._cores):
             return False
         witness = self._ask({name: math.inf for name in self.names if name not in kept})
         if witness is None:
             return False
-        self._seen.append(frozenset(name_of(each.limit) for each in misses(witness, self.plan)))
+        self._seen.append({name_of(each.limit): each.steps for each in misses(witness, self.plan)})
         return True
 
     def _fewest(self) -> list[frozenset[str]]:
@@ -173,6 +170,8 @@ class Nearest:
 
     def _core(self, kept: frozenset[str]) -> frozenset[str]:
         """Limits among some that cannot be kept together, none of which is idle."""
+        if not self._holds(kept - _RULES.keys()):
+            kept -= _RULES.keys()
         for name in sorted(kept):
             if not self._holds(kept - {name}):
                 kept -= {name}
@@ -180,22 +179,22 @@ class Nearest:
 
     # least sum of steps
 
-    def _least(self, names: tuple[str, ...]) -> Iterator[tuple[float, Any, Checked]]:
-        """The best by the order for each way to share the least sum of misses between some limits."""
-        vectors: set[tuple[float, ...]] = set()
-        least = math.inf
-        anywhere = (math.inf,) * len(names)
-        boxes = [anywhere]
-        guess: Checked | None = self._guess(names)
+    def _least(self, names: tuple[str, ...], least: float) -> Iterator[tuple[float, Any, Checked]]:
+        """The best by the order for each way to share the least sum of misses between some limits.
+
+        Nothing, where no sum is as small as the ``least`` that is known already.
+        """
+        vectors = {
+            tuple(seen[name] for name in names) for seen in self._seen if seen.keys() == set(names)
+        }  # witnesses of before: somewhere to start from
+        least = min(least, min(map(math.fsum, vectors), default=math.inf))
+        boxes = [(math.inf,) * len(names)]
         while boxes:
             box = tuple(min(edge, least + SAME) for edge in boxes.pop())
-            if min(box) < 0:
+            known = [at for at in vectors if all(map(operator.le, at, box))]
+            at = min(known, key=math.fsum) if known else self._better(names, box)
+            if at is None:
                 continue
-            witness = guess if guess is not None else self._ask(dict(zip(names, box, strict=True)))
-            guess = None
-            if witness is None:
-                continue
-            at = self._vector(witness, names)
             vectors.add(at)
             least = min(least, math.fsum(at))
             # whoever does better, or shares out the same sum in another way, misses one limit by less
@@ -205,22 +204,17 @@ class Nearest:
                 boxes.append(tuple(less))
         for at in vectors:
             if math.fsum(at) <= least + SAME:
-                closest = self._first(
-                    eased(self.plan, {n: edge + SAME / 10 for n, edge in zip(names, at, strict=True)})
-                )
+                steps = {name: edge + SAME / 10 for name, edge in zip(names, at, strict=True)}
+                closest = self._first(eased(self.plan, steps))
                 if closest is not None:
                     yield math.fsum(self._vector(closest, names)), closest.key, closest
 
-    def _guess(self, names: tuple[str, ...]) -> Checked | None:
-        """The least sum at nominal sizes: a good place to start from."""
-        plan = eased(self.plan, dict.fromkeys(names, math.inf))
-        goals = {name: _unranked(goal) for name, goal in plan.goals.items()}
-        for name in names:
-            bound, figure, step = self._bound(name)
-            key = name.rpartition(".")[0] or f"rule {name}"
-            limits = goals.get(key, Goal(figure))
-            goals[key] = Goal(figure, bound, limits.minimum, limits.maximum, step / FINE)
-        return self._first(plan.but(goals=goals))
+    def _better(self, names: tuple[str, ...], box: tuple[float, ...]) -> tuple[float, ...] | None:
+        """Misses of some combination that misses each of some limits by no more than so many steps."""
+        if min(box) < 0:
+            return None
+        witness = self._ask(dict(zip(names, box, strict=True)))
+        return None if witness is None else self._vector(witness, names)
 
     def _bound(self, name: str) -> tuple[float, str, float]:
         """Bound, figure and step of a limit."""
@@ -258,9 +252,3 @@ class Nearest:
         if answer.status == "incomplete":
             raise OutOfTimeError
         return check(answer.combinations[0].combination, self.plan, spreads=False) if answer.combinations else None
-
-
-def _unranked(goal: Goal) -> Goal:
-    """A goal's limits alone, in no order."""
-    aim = goal.ranked_by if goal.figure in IMPLIED_AIMS else None  # a limit would stand in for it
-    return Goal(goal.figure, aim, goal.minimum, goal.maximum, step=1e9)

@@ -152,8 +152,8 @@ class _Question:
         stages: tuple[tuple[str, Callable[[], None]], ...] = (
             ("the closest combination with one gasket", self._single),
             ("the closest with several", self._stack),
-            ("what each gasket misses alone", self._singles),
             ("the decks at which the answer turns", self._turns),
+            ("what each gasket misses alone", self._singles),
         )
         complete = True
         for number, (what, ask) in enumerate(stages):
@@ -215,7 +215,9 @@ class _Question:
         for number, gasket in enumerate(self.catalogue.of_kind("gasket"), 1):
             self.progress(f"gasket {number} of {len(self.catalogue.of_kind('gasket'))}: {gasket.id}")
             best = None
-            if gasket.id not in out:
+            if self.best_single is not None and gasket in self.best_single.combination.gaskets:
+                best = self.best_single
+            elif gasket.id not in out:
                 plan = self.one.but(use={**self.one.use, "gasket": (gasket.id,)})
                 best = Nearest(self.catalogue, plan, find, some, self.clock).best()
             if best is None:
