@@ -91,12 +91,24 @@ def _merged(ends: list[tuple[float, float]]) -> list[tuple[float, float]]:
     return found
 
 
+def _of_the_cam(figure: str) -> bool:
+    """Whether a figure follows the cam, which takes long to work out at every corner of its tolerances."""
+    return any(facet_of(leaf) == "gear" for leaf in leaves_of(figure))
+
+
 class _Turning:
     """One short block, whose deck varies."""
 
     def __init__(self, catalogue: Catalogue, plan: Plan, short_block: Mapping[str, str], clock: Clock) -> None:
         self.plan = _held(plan, short_block)
-        self.limits = _deck_limits(self.plan)
+        # below the end of the clearance volume there is no compression to speak of; what is quickly worked out is next
+        self.limits = sorted(
+            _deck_limits(self.plan), key=lambda each: (each.figure != "clearance_volume", len(leaves_of(each.figure)))
+        )
+        slow = [limit for limit in self.limits if self.plan.tolerance != "nominal" and _of_the_cam(limit.figure)]
+        self.early = [limit for limit in self.limits if limit not in slow]
+        self.late = slow
+        """Limits that are worked out for a choice only when it comes to it."""
         options = candidates(catalogue, _still(self.plan))
         self.gaskets = options.gaskets or ()
         self.search = None if options.empty_kinds else Search(options, _still(self.plan), 1, clock, None)
@@ -115,7 +127,7 @@ class _Turning:
         low, high = self._bounds()
         for number, row in enumerate(self.rows.tolist()):
             ((_, layers, _),) = list(stack.expand(row))
-            for ends_of in self._of_gasket(row, low[number], high[number]):
+            for ends_of in self._of_gasket(number, low[number], high[number]):
                 ends = [None if abs(end) >= FURTHEST else round(end, 9) + 0.0 for end in ends_of]
                 yield DeckRange(layers[0].id, *ends)
 
@@ -134,10 +146,14 @@ class _Turning:
             self.picks[each] = picks[kept]
         self.rows = np.nonzero(self.search.alive["stack"])[0]
 
-    def _of_gasket(self, row: int, low: Floats, high: Floats) -> list[tuple[float, float]]:
-        """Ranges of decks in mm for one gasket, merged, of the range of each choice."""
-        pending = np.nonzero((low <= high + TOUCHING / 10).reshape(-1))[0]
-        lows, highs, shape = low.reshape(-1), high.reshape(-1), low.shape
+    def _of_gasket(self, number: int, low: Floats, high: Floats) -> list[tuple[float, float]]:
+        """Ranges of decks in mm for one gasket, merged, of the range of each choice.
+
+        What is known is widened by the choice that reaches furthest on from its end, or begins first beyond it.
+        """
+        lows, highs, shape = low.reshape(-1).copy(), high.reshape(-1).copy(), low.shape
+        pending = np.nonzero(lows <= highs + TOUCHING / 10)[0]
+        exact: set[int] = set()
         found: list[tuple[float, float]] = []
         end = -np.inf
         while True:
@@ -151,7 +167,16 @@ class _Turning:
                 first = pending[lows[pending] <= lows[pending].min()]
                 best = int(first[np.argmax(highs[first])])
             place = np.unravel_index(best, shape)
-            choice = {"stack": row, **{each: int(number) for each, number in zip(self.picks, place, strict=True)}}
+            if self.late and best not in exact:
+                exact.add(best)
+                before = lows[best], highs[best]
+                lows[best], highs[best] = self._late((number, *place), *before)
+                if lows[best] > highs[best] + TOUCHING / 10:
+                    pending = pending[pending != best]
+                if before != (lows[best], highs[best]):
+                    continue
+            row = int(self.rows[number])
+            choice = {"stack": row, **{each: int(at) for each, at in zip(self.picks, place, strict=True)}}
             core = self._core(choice)
             if core is not None:
                 pending = pending[~self._covered(core, pending, shape)]
@@ -161,6 +186,17 @@ class _Turning:
             else:
                 found.append((float(lows[best]), float(highs[best])))
             end = float(highs[best])
+
+    def _late(self, place: tuple[Any, ...], low: float, high: float) -> tuple[float, float]:
+        """The range of decks of one choice, narrowed by the limits that were left for later."""
+        picks = {"stack": self.rows, **self.picks}
+        leaves, tolerances = self._leaves(
+            {each: rows[[at]] for (each, rows), at in zip(picks.items(), place, strict=True)}
+        )
+        lowest, highest = (np.full((1,) * len(picks), end) for end in (low, high))
+        for limit in self.late:
+            lowest, highest = self._narrowed(limit, leaves, tolerances, lowest, highest)
+        return float(lowest.item()), float(highest.item())
 
     def _covered(self, core: Mapping[str, int], pending: Ints, shape: tuple[int, ...]) -> Mask:
         """Which choices have all of a core."""
@@ -199,19 +235,17 @@ class _Turning:
     def _bounds(self) -> tuple[Floats, Floats]:
         """Lowest and highest deck in mm for every gasket (first axis) and choice of the other facets' rows."""
         shape = (len(self.rows), *(len(each) for each in self.picks.values()))
-        leaves, tolerances = self._leaves()
+        leaves, tolerances = self._leaves({"stack": self.rows, **self.picks})
         low, high = np.full(shape, -FURTHEST), np.full(shape, FURTHEST)
-        volume_first = sorted(self.limits, key=lambda each: (each.figure != "clearance_volume", _effort(each.figure)))
-        for limit in volume_first:  # below that volume's end there is no compression to speak of
+        for limit in self.early:
             low, high = self._narrowed(limit, leaves, tolerances, low, high)
         return low, high
 
-    def _leaves(self) -> tuple[dict[str, Any], dict[str, Any]]:
+    def _leaves(self, picks: Mapping[str, Ints]) -> tuple[dict[str, Any], dict[str, Any]]:
         assert self.search is not None
         names = {leaf for limit in self.limits for leaf in leaves_of(limit.figure)}
         leaves: dict[str, Any] = {leaf: self.search.maker.neutral(leaf) for leaf in names}
         tolerances: dict[str, Any] = {}
-        picks = {"stack": self.rows, **self.picks}
         for place, (each, rows) in enumerate(picks.items()):
             facet = self.search.facets.facets[each]
             shape = [1] * len(picks)
@@ -258,11 +292,6 @@ class _Turning:
         rises, falls = some & (at_near < 0) & (at_far >= 0), some & (at_near >= 0) & (at_far < 0)
         root = _root(margin, near, high, at_near, at_far, rises | falls)
         return np.where(never, np.inf, np.where(rises, root, low)), np.where(falls, root, high)
-
-
-def _effort(figure: str) -> int:
-    """How much there is to work out for a figure."""
-    return len(leaves_of(figure))
 
 
 def _root(margin: Any, a: Floats, b: Floats, at_a: Floats, at_b: Floats, wanted: Mask) -> Floats:
