@@ -47,9 +47,15 @@ def reaches(value: float, limit: str, bound: float, strict: bool = False) -> boo
 def implied_goals(plan: Plan) -> dict[str, Goal]:
     """The plan's goals by name, the rev ceiling as a minimum of ``rev_limit`` under its own name."""
     goals = dict(plan.goals)
-    if plan.rev_ceiling is not None:
+    if plan.rev_ceiling is not None and REV_CEILING not in plan.waived:
         goals[REV_CEILING] = Goal("rev_limit", minimum=plan.rev_ceiling, step=FIGURES["rev_limit"].step)
     return goals
+
+
+def step_of(limit: Limit, plan: Plan) -> float:
+    """Give the smallest difference that matters for a limit, in the figure's unit."""
+    goal = implied_goals(plan).get(limit.name) if limit.kind == "goal" else None
+    return goal.step if goal is not None else FIGURES[limit.figure].step
 
 
 @dataclass(slots=True)
@@ -143,7 +149,7 @@ def rule_limits(view: View, mode: Tolerance) -> list[Limit]:
     """The physical rules in a tolerance mode; those that cannot be computed are silent."""
     found = []
     for rule in PHYSICAL:
-        if math.isnan(view.value(rule.figure)):
+        if rule.id in view.plan.waived or math.isnan(view.value(rule.figure)):
             continue
         low, _ = view.spread(rule.figure, mode)
         holds = reaches(low, "min", 0.0, rule.strict)

@@ -131,6 +131,8 @@ class Plan:
     reference: Mapping[str, Quantity] = field(default_factory=dict)
     advice: Mapping[str, tuple[Advice, ...]] = field(default_factory=dict)
     """Figure to the builder's own ranges, which are shown beside it."""
+    waived: frozenset[str] = frozenset()
+    """Physical rules by id, or ``rev_ceiling``, that are not asked for: to see what stands behind them."""
     units: Literal["mm", "in"] = "mm"
 
     def but(self, **changes: object) -> Plan:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import bisect
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from itertools import product
 from typing import Any, Literal
@@ -96,7 +96,8 @@ class Search:
         self.proven = "nothing yet"
         self.spreads: Spreads = {}
         self.facets: Facets = Builder(options, wanted_leaves(plan), clock.check).build()
-        self.terms: Terms = Maker(self.facets, plan, clock.check).make(tables)
+        self.maker = Maker(self.facets, plan, clock.check)
+        self.terms: Terms = self.maker.make(tables)
         self.alive = prune(self.terms, self.terms.alive)
         self.orders = self._id_orders()
 
@@ -246,6 +247,18 @@ class Search:
             return True
         return False if complete else None
 
+    def any_of(self, rows: Mapping[str, Mask]) -> bool:
+        """Whether anything fits that takes its rows of some facets from these."""
+        alive = prune(self.terms, {each: mask & rows.get(each, True) for each, mask in self.alive.items()})
+        if not all(mask.any() for mask in alive.values()):
+            return False
+        self.best = Best(1)
+        model = self._model(alive, FAR)
+        complete = self._collect(model, {})
+        if not complete and not self.best.found:
+            self._collect(model, {}, at_once=FAR)
+        return bool(self.best.found)
+
     def _lower(self, name: str, value: int) -> tuple[Any, ...]:
         """A key's value in the model as a lower bound of the check's key."""
         if name == "unknown_cost":
@@ -394,17 +407,25 @@ def fits(catalogue: Catalogue, plan: Plan, seconds: float = DEFAULT_SECONDS) -> 
     Raises:
         OutOfTimeError: the time was up before that was decided.
     """
+    return some(catalogue, plan, seconds) is not None
+
+
+def some(catalogue: Catalogue, plan: Plan, seconds: float = DEFAULT_SECONDS) -> Combination | None:
+    """A combination that fits a plan, not the closest; None where none does.
+
+    Raises:
+        OutOfTimeError: the time was up before that was decided.
+    """
     options = candidates(catalogue, plan)
     if options.empty_kinds:
-        return False
+        return None
     clock = Clock(seconds)
     for tables in (False, True):  # the tables cost most and seldom decide it
         search = Search(options, plan, 1, clock, None, tables)
-        seen = search.any()
-        if seen is not None:
-            return seen
+        if search.any() is not None:
+            return next(iter(search.best.found), None)
     search.run()
-    return bool(search.best.found)
+    return next(iter(search.best.found), None)
 
 
 def _nothing(

@@ -82,6 +82,8 @@ class Maker:
                 # a smaller weight keeps the model's closeness a lower bound, and its integers small
                 self._aim(name, replace(goal, weight=min(goal.weight, HEAVIEST)), goal.ranked_by)
         for rule in PHYSICAL:
+            if rule.id in self.plan.waived:
+                continue
             self._limit(rule.id, rule.figure, "min", 0.0)
         self._gasket_bores()
         while self._later and tables:  # tables last: they are made of the rows that all else has left

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 
 from kitwright.cli.report.numbers import Style, bare, ranks, style
-from kitwright.solver.check import implied_goals
+from kitwright.solver.check import step_of
 from kitwright.solver.combination import MACHINING_UNITS, Combination, Missing
 from kitwright.solver.plan import MACHINING, REV_CEILING, Goal, Plan
 from kitwright.solver.registry import FIGURES, UNITS
@@ -140,12 +140,6 @@ def limit_name(limit: Limit) -> str:
     if limit.name == REV_CEILING:
         return "rev ceiling"
     return f"{words(limit.name)} {limit.limit}"
-
-
-def step_of(limit: Limit, plan: Plan) -> float:
-    """Give the smallest difference that matters for a limit, in the figure's unit."""
-    goal = implied_goals(plan).get(limit.name) if limit.kind == "goal" else None
-    return goal.step if goal is not None else FIGURES[limit.figure].step
 
 
 def tightest(checked: Checked, plan: Plan) -> Limit | None:
