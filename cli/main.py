@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from kitwright.cli import options
-from kitwright.cli.commands import check, figures, find, shelf, start
+from kitwright.cli.commands import check, explain, figures, find, shelf, start
 from kitwright.cli.output import prepare_streams
 
 HELP = """Find which engine parts go together: stack, compression, valve gear and money.
@@ -19,6 +19,7 @@ EPILOG = options.examples(
     "kitwright start shed",
     "kitwright find shed/plan.yaml",
     "kitwright check shed/plan.yaml --use rod=… --use piston=…",
+    "kitwright explain shed/plan.yaml --max cost=0",
     "kitwright shelf list --plan shed/plan.yaml",
     one="nothing fits (or a check fails)",
 )
@@ -55,6 +56,7 @@ def _kitwright(
 app.command("start", epilog=start.EPILOG)(start.start)
 app.command("find", epilog=find.EPILOG)(find.find)
 app.command("check", epilog=check.EPILOG)(check.check)
+app.command("explain", epilog=explain.EPILOG)(explain.explain)
 app.add_typer(shelf.app, name="shelf")
 app.command("figures", epilog=figures.EPILOG)(figures.figures)
 

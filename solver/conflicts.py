@@ -9,6 +9,7 @@ is one more correction.
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator
+
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import judge
 from kitwright.solver.combination import Combination

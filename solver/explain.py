@@ -18,8 +18,8 @@ from kitwright.solver.registry import FIGURES
 from kitwright.solver.result import Checked, Closest, Conflict, Explanation, Limit, WayOut
 from kitwright.solver.sizes import sizes_that_would_fit
 from kitwright.solver.ways_out import closer, closest, together, ways_out
-from kitwright.solver.would_fit import parts_that_would_fit
 from kitwright.solver.wording import best_words, cannot, feeding, listed
+from kitwright.solver.would_fit import parts_that_would_fit
 
 DEFAULT_SECONDS = 120.0
 

@@ -42,9 +42,13 @@ def requirements(plan: Plan) -> list[Requirement]:
 def _of_goals(plan: Plan) -> Iterator[Requirement]:
     for name, goal in plan.goals.items():
         if goal.minimum is not None:
-            yield Requirement(f"{name}.min", lambda some, name=name: moved(some, f"{name}.min", None))
+            yield Requirement(f"{name}.min", _without_bound(f"{name}.min"))
         if goal.maximum is not None:
-            yield Requirement(f"{name}.max", lambda some, name=name: moved(some, f"{name}.max", None))
+            yield Requirement(f"{name}.max", _without_bound(f"{name}.max"))
+
+
+def _without_bound(name: str) -> Callable[[Plan], Plan]:
+    return lambda plan: moved(plan, name, None)
 
 
 def _without_avoided(part: str) -> Callable[[Plan], Plan]:

@@ -189,9 +189,9 @@ class WouldFit:
         like: id of the part that it would stand in for; everything but ``field`` is as that part's.
         field: the dimension that differs.
         unit: unit of the numbers.
-        value: what it must measure: a round figure inside the range.
-        low: least that does, rounded inward.
-        high: most that does, rounded inward.
+        value: what it must measure: a round figure inside the range, its near end where the other is open.
+        low: least that does, rounded inward; minus infinity where nothing within reach is too little.
+        high: most that does, rounded inward; infinity where nothing within reach is too much.
         price: money still to be spent on the rest; what the part itself costs comes on top.
         left: what the plan's budget leaves for it, None without a budget.
         combination: the combination with it, as the check finds it.

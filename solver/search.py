@@ -89,6 +89,8 @@ class Search:
         self.best = Best(wanted)
         self.counts = {"solves": 0, "proposed": 0, "checked": 0, "classes": 0}
         self.proven = "nothing yet"
+        self.any_will_do = False
+        """Whether one answer, however close, is enough."""
         self.facets: Facets = Builder(options, wanted_leaves(plan), clock.check).build()
         self.terms: Terms = Maker(self.facets, plan, clock.check).make(tables)
         self.alive = prune(self.terms, self.terms.alive)
@@ -228,6 +230,7 @@ class Search:
 
     def any(self) -> bool | None:
         """Whether anything fits, by a first look: None where that does not decide it."""
+        self.any_will_do = True
         if self.empty:
             return False
         few = {each: _spread_out(mask) for each, mask in self.alive.items()}
@@ -283,6 +286,8 @@ class Search:
         status, _ = model.solve(free | bounds, self.clock, callback=collector)
         self.counts["proposed"] += len(collector.found)
         for picked, keys in collector.found:
+            if self.any_will_do and self.best.full:
+                break
             self._expand(model, picked, keys)
         return status == "none" or not collector.full
 
@@ -307,6 +312,8 @@ class Search:
             verdict = judge(first, self.plan)
             if not verdict.fits:
                 continue
+            if self.any_will_do:
+                return self.best.offer(verdict.key, first)
             for some in _leading(choices, self.best.wanted):
                 combination = combine(some)
                 key = (*verdict.key[:5], *combination.tie_key())
@@ -407,6 +414,7 @@ def witness(catalogue: Catalogue, plan: Plan, seconds: float = DEFAULT_SECONDS) 
         if search.any() is not None:
             break
     else:
+        search.any_will_do = False
         search.run()
     return search.best.found[0] if search.best.found else None
 

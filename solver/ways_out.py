@@ -307,4 +307,3 @@ def closer(oracle: Oracle, best: Checked) -> Iterator[Closer]:
             to = name.removeprefix("avoid.")
         change = change_words(oracle.plan, name, to, other.combination)
         yield Closer(WayOut(name, change, to, other.cost, other), other.closeness, best.closeness - other.closeness)
-

@@ -43,7 +43,8 @@ def digit(unit: str, units: str = "mm") -> Fraction:
     """
     if unit == "mm" and units == "in":
         return _INCH / 10**IN_INCHES
-    return Fraction(1, 10 ** DIGITS[unit])
+    scale: int = 10 ** DIGITS[unit]
+    return Fraction(1, scale)
 
 
 def steps_outward(value: float, side: str, one: Fraction) -> int:

@@ -137,7 +137,8 @@ class Dimensioned:
 
 def stand_in(part: Part, changed: dict[str, Quantity]) -> Part:
     """A part that is as another but for some dimensions; it is there for nothing, so that its price is left open."""
-    return replace(part, **changed, id=f"{part.id}*", price=0.0, on_shelf=10_000)
+    fields: dict[str, Any] = {**changed, "id": f"{part.id}*", "price": 0.0, "on_shelf": 10_000}
+    return replace(part, **fields)
 
 
 def parts_that_would_fit(near: Iterable[Combination], plan: Plan) -> list[WouldFit]:
@@ -155,10 +156,10 @@ def parts_that_would_fit(near: Iterable[Combination], plan: Plan) -> list[WouldF
                 found.setdefault((fitting.kind, fitting.field, fitting.value, fitting.low, fitting.high), fitting)
     ordered = sorted(found.values(), key=lambda each: (each.combination.key[:2], each.price is None, each.price or 0.0))
     few: list[WouldFit] = []
-    for each in ordered:
-        same = [other for other in few if other.kind == each.kind]
-        if len(same) < _PER_KIND and not any(other.field == each.field for other in same) and len(few) < _MOST:
-            few.append(each)
+    for part in ordered:
+        same = [other for other in few if other.kind == part.kind]
+        if len(same) < _PER_KIND and not any(other.field == part.field for other in same) and len(few) < _MOST:
+            few.append(part)
     return few
 
 
@@ -217,20 +218,19 @@ def _range(asked: Dimensioned, plan: Plan, limits: list[Limit], end: float) -> t
 
         return at
 
-    first = asked.value
+    first, last = asked.value, end
     for limit in limits:
         if limit.holds is False:
-            root = _crossing(spare(limit), asked.value, end, up=True)
-            if root is None:
+            risen = _crossing(spare(limit), asked.value, end, up=True)
+            if risen is None:
                 return None
-            first = root if abs(root - asked.value) > abs(first - asked.value) else first
-    last = end
+            first = risen if abs(risen - asked.value) > abs(first - asked.value) else first
     for limit in limits:
         margin = spare(limit)
         if margin(first) < -1e-6:
             return None
-        root = _crossing(margin, first, last, up=False)
-        last = last if root is None else root
+        fallen = _crossing(margin, first, last, up=False)
+        last = last if fallen is None else fallen
     return first, last
 
 
@@ -253,42 +253,41 @@ def _crossing(margin: Callable[[float], float], start: float, end: float, up: bo
     return None
 
 
-def _rounded(
-    asked: Dimensioned, plan: Plan, first: float, last: float | None, upward: bool
-) -> WouldFit | None:
+def _rounded(asked: Dimensioned, plan: Plan, first: float, last: float | None, upward: bool) -> WouldFit | None:
     grids = asked.grids(plan.units)
     far = last if last is not None else (asked.ends[1] if upward else asked.ends[0])
     low, high = min(first, far), max(first, far)
     fits = [each for each in _multiples(low, high, grids[-1]) if judge(asked.at(each), plan).fits]
     if not fits:
         return None
-    chosen: tuple[Any, ...] | None = None
-    for grid in grids:
-        round_ones = _multiples(low, high, grid)
-        verdicts = [(judge(asked.at(each), plan), each) for each in round_ones]
-        good = [
-            (verdict.closeness, abs(float(each) - asked.value), each) for verdict, each in verdicts if verdict.fits
-        ]
-        if good:
-            chosen = min(good)
-            break
+    open_ended = last is None
+    chosen = (fits[0] if upward else fits[-1]) if open_ended else _round(asked, plan, low, high)
     if chosen is None:
         return None
-    checked = check(asked.at(chosen[2]), plan, spreads=False)
-    open_ended = last is None
+    checked = check(asked.at(chosen), plan, spreads=False)
     budget = plan.goals["cost"].maximum if "cost" in plan.goals else None
     return WouldFit(
         asked.kind,
         asked.part.id,
         asked.field,
         asked.unit,
-        float(chosen[2]),
+        float(chosen),
         -math.inf if open_ended and not upward else float(fits[0]),
         math.inf if open_ended and upward else float(fits[-1]),
         checked.cost,
         None if budget is None or checked.cost is None else budget - checked.cost,
         checked,
     )
+
+
+def _round(asked: Dimensioned, plan: Plan, low: float, high: float) -> Fraction | None:
+    """The size on the coarsest grid that has one in a range: the closest to the aims, then to the size as it is."""
+    for grid in asked.grids(plan.units):
+        verdicts = [(judge(asked.at(each), plan), each) for each in _multiples(low, high, grid)]
+        good = [(verdict.closeness, abs(float(each) - asked.value), each) for verdict, each in verdicts if verdict.fits]
+        if good:
+            return min(good)[2]
+    return None
 
 
 def _multiples(low: float, high: float, grid: Fraction) -> list[Fraction]:
