@@ -138,7 +138,7 @@ def _left_out(part: Part, plan: Plan) -> str:
 
 
 def _without_partner(found: Candidates) -> dict[str, tuple[str, bool]]:
-    """Parts that no candidate of another kind goes with, by id: why, and whether only for want of others so left out."""
+    """Parts that no candidate of another kind goes with, by id: why, and if only for want of others that are out."""
     lonely: dict[str, tuple[str, bool]] = {}
     while True:
         before = len(lonely)

@@ -161,8 +161,8 @@ class Closest:
 class Conflict:
     """Why nothing fits.
 
-    ``closest`` is taken while all the other requirements of the plan hold (in one of ``other_conflicts``: all the others
-    of that conflict); a requirement whose loosening opens nothing, however far it goes, is not in it.
+    ``closest`` is taken while all the other requirements of the plan hold (in one of ``other_conflicts``: all the
+    others of that conflict); a requirement whose loosening opens nothing, however far it goes, is not in it.
     """
 
     requirements: tuple[str, ...]

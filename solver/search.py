@@ -313,7 +313,8 @@ class Search:
             if not verdict.fits:
                 continue
             if self.any_will_do:
-                return self.best.offer(verdict.key, first)
+                self.best.offer(verdict.key, first)
+                return
             for some in _leading(choices, self.best.wanted):
                 combination = combine(some)
                 key = (*verdict.key[:5], *combination.tie_key())

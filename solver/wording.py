@@ -42,7 +42,7 @@ def digit(unit: str, units: str = "mm") -> Fraction:
     (Fraction(1, 1000), Fraction(127, 50000), Fraction(1, 1))
     """
     if unit == "mm" and units == "in":
-        return _INCH / 10**IN_INCHES
+        return _INCH / 10_000
     scale: int = 10 ** DIGITS[unit]
     return Fraction(1, scale)
 

@@ -196,7 +196,7 @@ def _solved(asked: Dimensioned, plan: Plan) -> WouldFit | None:
     limits = [limit for limit in here.limits if limit.figure and limit.value is not None]
     limits = [limit for limit in limits if asked.leaf in leaves_of(limit.figure)]
     low_end, high_end = asked.ends
-    best: tuple[float, float, float | None] | None = None
+    best: tuple[float, float, float] | None = None
     for end in (low_end, high_end):
         span = _range(asked, plan, limits, end)
         if span is not None and (best is None or abs(span[0] - asked.value) < abs(best[0] - asked.value)):
