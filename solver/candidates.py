@@ -122,7 +122,7 @@ def candidates(catalogue: Catalogue, plan: Plan) -> Candidates:
     }
     if gaskets is not None:
         gaskets = tuple(part for part in gaskets if part.id not in lonely)
-    out += [PartOut(name, why) for name, why in lonely.items()]
+    out += [PartOut(name, why, follows) for name, (why, follows) in lonely.items()]
     return Candidates(plan, slots, gaskets, tuple(sorted(out, key=lambda each: each.id)))
 
 
@@ -137,11 +137,12 @@ def _left_out(part: Part, plan: Plan) -> str:
     return ""
 
 
-def _without_partner(found: Candidates) -> dict[str, str]:
-    """Parts that no candidate of another kind goes with, by id, each with the reason."""
-    lonely: dict[str, str] = {}
+def _without_partner(found: Candidates) -> dict[str, tuple[str, bool]]:
+    """Parts that no candidate of another kind goes with, by id: why, and if only for want of others that are out."""
+    lonely: dict[str, tuple[str, bool]] = {}
     while True:
         before = len(lonely)
+        left = " that is left" if before else ""
         alive = {
             kind: [part for part in parts if part is not None and part.id not in lonely]
             for kind, parts in (*found.slots.items(), ("gasket", found.gaskets or ()))
@@ -159,13 +160,14 @@ def _without_partner(found: Candidates) -> dict[str, str]:
                     own = _sizes_of(part, mine.field, found)
                     pairs = ((a, b) if forward else (b, a) for a in own for b in reach)
                     if part.id not in lonely and not any(rule.holds(*pair) for pair in pairs):
-                        lonely[part.id] = f"no {theirs.kind} has a {theirs.words} for its {mine.words} of {_mm(own)}"
+                        why = f"no {theirs.kind}{left} has a {theirs.words} for its {mine.words} of {_mm(own)}"
+                        lonely[part.id] = why, bool(before)
         blocks = alive.get("block", [])
         if "block" in found.slots and None not in found.slots["block"]:
             for kind, parts in alive.items():
                 for part in parts:
                     if kind != "block" and part.fits and not any(carries_tag(part, block) for block in blocks):
-                        lonely.setdefault(part.id, f"no block carries {' or '.join(part.fits)}")
+                        lonely.setdefault(part.id, (f"no block{left} carries {' or '.join(part.fits)}", bool(before)))
         if len(lonely) == before:
             return lonely
 

@@ -243,7 +243,8 @@ class Encoder:
         key = (facet, b"flag" + picked.tobytes())
         if key not in self._literals:
             literal = self.model.new_bool_var("")
-            members = [variable for variable, flag in zip(self.chosen[facet], picked.tolist(), strict=True) if flag]
+            chosen = self.chosen[facet]
+            members = [chosen[i] for i in np.flatnonzero(picked).tolist()]
             self.model.add(cp_model.LinearExpr.sum(members) == literal)
             self._literals[key] = literal
         return self._literals[key]

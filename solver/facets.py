@@ -261,7 +261,7 @@ class Builder:
     def _stack(self) -> Facet:
         stacks = self.candidates.stacks
         deepest = max(map(len, stacks), default=1) or 1
-        parts = list(dict.fromkeys(part for stack in stacks for part in stack))
+        parts = list({part.id: part for stack in stacks for part in stack}.values())
         number = {part.id: i for i, part in enumerate(parts)}
         layer = np.full((len(stacks), deepest), len(parts), dtype=np.int64)
         for row, stack in enumerate(stacks):

@@ -118,10 +118,14 @@ class Checked:
 
 @dataclass(frozen=True, slots=True)
 class PartOut:
-    """A part of the catalogue that can be in no combination, and why."""
+    """A part of the catalogue that can be in no combination, and why.
+
+    ``follows`` where it would have a partner but for other parts that are out: they are the cause, not it.
+    """
 
     id: str
     why: str
+    follows: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,12 +159,80 @@ class Closest:
 
 @dataclass(frozen=True, slots=True)
 class Conflict:
-    """Why nothing fits."""
+    """Why nothing fits.
+
+    ``closest`` is taken while all the other requirements of the plan hold (in one of ``other_conflicts``: all the
+    others of that conflict); a requirement whose loosening opens nothing, however far it goes, is not in it.
+    """
 
     requirements: tuple[str, ...]
     because: str
     closest: tuple[Closest, ...] = ()
     ways_out: tuple[WayOut, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Together:
+    """Changes to the plan that open an answer together, where no single one does."""
+
+    changes: tuple[WayOut, ...]
+    price: float | None
+    combination: Checked
+
+
+@dataclass(frozen=True, slots=True)
+class WouldFit:
+    """A part that the catalogue does not hold and with which a combination fits, everything else kept.
+
+    Attributes:
+        kind: kind of the part.
+        like: id of the part that it would stand in for; everything but ``field`` is as that part's.
+        field: the dimension that differs.
+        unit: unit of the numbers.
+        value: what it must measure: a round figure inside the range, its near end where the other is open.
+        low: least that does, rounded inward; minus infinity where nothing within reach is too little.
+        high: most that does, rounded inward; infinity where nothing within reach is too much.
+        price: money still to be spent on the rest; what the part itself costs comes on top.
+        left: what the plan's budget leaves for it, None without a budget.
+        combination: the combination with it, as the check finds it.
+    """
+
+    kind: str
+    like: str
+    field: str
+    unit: str
+    value: float
+    low: float
+    high: float
+    price: float | None
+    left: float | None
+    combination: Checked
+
+
+@dataclass(frozen=True, slots=True)
+class Closer:
+    """A requirement whose loosening brings a closer answer than the best that fits."""
+
+    way: WayOut
+    closeness: int
+    gained: int
+
+
+@dataclass(frozen=True, slots=True)
+class Explanation:
+    """Why nothing fits, in full; or, where something fits, which requirements bind.
+
+    ``answer`` holds the conflict and the ways out, or the best combination. ``complete`` is False where time ran out
+    before everything was looked at; what is there is proved.
+    """
+
+    answer: Answer
+    other_conflicts: tuple[Conflict, ...] = ()
+    together: tuple[Together, ...] = ()
+    parts_that_would_fit: tuple[WouldFit, ...] = ()
+    least_to_spare: tuple[Limit, ...] = ()
+    closer: tuple[Closer, ...] = ()
+    complete: bool = True
 
 
 @dataclass(frozen=True)

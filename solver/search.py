@@ -15,6 +15,8 @@ from dataclasses import dataclass, field
 from itertools import product
 from typing import Any, Literal
 
+import numpy as np
+
 from kitwright.solver.candidates import Candidates, candidates
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import check, judge
@@ -95,6 +97,8 @@ class Search:
         self.counts = {"solves": 0, "proposed": 0, "checked": 0, "classes": 0}
         self.proven = "nothing yet"
         self.spreads: Spreads = {}
+        self.any_will_do = False
+        """Whether one answer, however close, is enough."""
         self.facets: Facets = Builder(options, wanted_leaves(plan), clock.check).build()
         self.maker = Maker(self.facets, plan, clock.check)
         self.terms: Terms = self.maker.make(tables)
@@ -240,8 +244,16 @@ class Search:
 
     def any(self) -> bool | None:
         """Whether anything fits, by a first look: None where that does not decide it."""
+        self.any_will_do = True
         if self.empty:
             return False
+        few = {each: _spread_out(mask) for each, mask in self.alive.items()}
+        if any(few[each] is not mask for each, mask in self.alive.items()):
+            few = prune(self.terms, few)
+            if all(mask.any() for mask in few.values()):
+                self._collect(self._model(few, FAR), {})
+                if self.best.found:
+                    return True
         complete = self._collect(self._model(self.alive, FAR), {})
         if self.best.found:
             return True
@@ -296,6 +308,8 @@ class Search:
         status, _ = model.solve(free | bounds, self.clock, callback=collector)
         self.counts["proposed"] += len(collector.found)
         for picked, keys in collector.found:
+            if self.any_will_do and self.best.full:
+                break
             self._expand(model, picked, keys)
         return status == "none" or not collector.full
 
@@ -320,6 +334,9 @@ class Search:
             verdict = judge(first, self.plan, self.spreads)
             if not verdict.fits:
                 continue
+            if self.any_will_do:
+                self.best.offer(verdict.key, first)
+                return
             for some in _leading(choices, self.best.wanted):
                 combination = combine(some)
                 key = (*verdict.key[:5], *combination.tie_key())
@@ -332,6 +349,19 @@ class Search:
 
 
 _AFTER_ALL = chr(0x10FFFF)
+
+SAMPLE = 200
+"""Rows of a facet that a first look takes: a small model finds an answer at once where there are many."""
+
+
+def _spread_out(mask: Mask) -> Mask:
+    """Of the rows that are alive, some over the whole length; the same mask where there are few."""
+    rows = np.flatnonzero(mask)
+    if len(rows) <= SAMPLE:
+        return mask
+    found = np.zeros_like(mask)
+    found[rows[np.linspace(0, len(rows) - 1, SAMPLE).astype(np.int64)]] = True
+    return found
 
 
 def _leading(choices: list[list[Choice]], wanted: int) -> Iterator[list[Choice]]:
@@ -401,17 +431,8 @@ def find(
     return Answer(plan, status, tuple(found), considered, None, proven, clock.spent, search.counts)
 
 
-def fits(catalogue: Catalogue, plan: Plan, seconds: float = DEFAULT_SECONDS) -> bool:
-    """Whether any combination fits a plan, however close: quicker than finding the closest.
-
-    Raises:
-        OutOfTimeError: the time was up before that was decided.
-    """
-    return some(catalogue, plan, seconds) is not None
-
-
-def some(catalogue: Catalogue, plan: Plan, seconds: float = DEFAULT_SECONDS) -> Combination | None:
-    """A combination that fits a plan, not the closest; None where none does.
+def witness(catalogue: Catalogue, plan: Plan, seconds: float = DEFAULT_SECONDS) -> Combination | None:
+    """Any combination that fits a plan, however close; None where nothing fits: quicker than finding the closest.
 
     Raises:
         OutOfTimeError: the time was up before that was decided.
@@ -423,15 +444,17 @@ def some(catalogue: Catalogue, plan: Plan, seconds: float = DEFAULT_SECONDS) -> 
     for tables in (False, True):  # the tables cost most and seldom decide it
         search = Search(options, plan, 1, clock, None, tables)
         if search.any() is not None:
-            return next(iter(search.best.found), None)
-    search.run()
-    return next(iter(search.best.found), None)
+            break
+    else:
+        search.any_will_do = False
+        search.run()
+    return search.best.found[0] if search.best.found else None
 
 
 def _nothing(
     catalogue: Catalogue, plan: Plan, considered: Considered, clock: Clock, counts: dict[str, int], why: bool
 ) -> Answer:
-    reason = conflict(catalogue, plan, find, fits, max(clock.left, 1.0)) if why else None
+    reason = conflict(catalogue, plan, find, witness, max(clock.left, 1.0)) if why else None
     return Answer(plan, "nothing_fits", (), considered, reason, "", clock.spent, counts)
 
 

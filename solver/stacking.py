@@ -15,7 +15,7 @@ from kitwright.solver.misses import SAME, Miss, Nearest, misses, total
 from kitwright.solver.plan import Goal, Plan
 from kitwright.solver.registry import FIGURES
 from kitwright.solver.result import Answer, Checked
-from kitwright.solver.search import DEFAULT_SECONDS, Progress, find, some
+from kitwright.solver.search import DEFAULT_SECONDS, Progress, find, witness
 
 LEAST = 2
 """Layers of the smallest stack: also asked for where the plan allows one gasket alone."""
@@ -219,7 +219,7 @@ class _Question:
                 best = self.best_single
             elif gasket.id not in out:
                 plan = self.one.but(use={**self.one.use, "gasket": (gasket.id,)})
-                best = Nearest(self.catalogue, plan, find, some, self.clock).best()
+                best = Nearest(self.catalogue, plan, find, witness, self.clock).best()
             if best is None:
                 why = out.get(gasket.id, "no parts that go together take it, with any volume left above the piston")
                 nothing.append(Single(gasket.id, None, (), why))

@@ -231,7 +231,8 @@ def test_where_nothing_fits_the_reasons_and_the_ways_out_are_said(refused: tuple
     text = write_find(refused[0], "table", refused[1])
     assert "nothing fits" in text.splitlines()[0]
     assert "gives 9.982." in text
-    assert "  - compression.max\n  - quench.max\n  - shelf_only\n" in text
+    assert "  - compression.max: compression at most 9.00\n  - quench.max: quench at most 1.15 mm\n" in text
+    assert "  - shelf_only: from the shelf alone\n" in text
     assert "compression up to 9.99" in text and "buy p274-dish" in text
     assert "kitwright find plan.yaml --use crank=k57 --gaskets 1 --max compression=9.99" in text
     assert max(map(len, text.splitlines())) <= WIDEST

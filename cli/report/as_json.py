@@ -14,7 +14,7 @@ from kitwright.solver.cautions import cautions
 from kitwright.solver.combination import Missing
 from kitwright.solver.plan import Plan
 from kitwright.solver.registry import FIGURES
-from kitwright.solver.result import Answer, Checked, Conflict, Limit, NotEstablished, Purchase
+from kitwright.solver.result import Answer, Checked, Conflict, Limit, NotEstablished, Purchase, WayOut
 
 
 def dumped(value: Any) -> str:
@@ -42,7 +42,10 @@ def answer_data(answer: Answer) -> dict[str, Any]:
         "combinations": [{"rank": rank, **combination_data(each)} for rank, each in enumerate(answer.combinations, 1)],
         "considered": {
             "possible": answer.considered.possible,
-            "parts_out": [{"id": part.id, "why": part.why} for part in answer.considered.parts_out],
+            "parts_out": [
+                {"id": part.id, "why": part.why, **({"follows": True} if part.follows else {})}
+                for part in answer.considered.parts_out
+            ],
         },
         "conflict": conflict_data(answer.conflict),
         **({"proven": answer.proven} if answer.status == "incomplete" else {}),
@@ -156,14 +159,16 @@ def conflict_data(conflict: Conflict | None) -> dict[str, Any] | None:
             }
             for each in conflict.closest
         ],
-        "ways_out": [
-            {
-                "requirement": each.requirement,
-                "change": each.change,
-                "to": each.to,
-                "price": each.price,
-                "combination": combination_data(each.combination),
-            }
-            for each in conflict.ways_out
-        ],
+        "ways_out": [way_data(each) for each in conflict.ways_out],
+    }
+
+
+def way_data(way: WayOut) -> dict[str, Any]:
+    """Write a change that opens an answer."""
+    return {
+        "requirement": way.requirement,
+        "change": way.change,
+        "to": way.to,
+        "price": way.price,
+        "combination": combination_data(way.combination),
     }

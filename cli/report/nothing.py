@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from kitwright.cli.report.blocks import Column, Command, Items, Paragraph, Report, Table, Title
 from kitwright.cli.report.numbers import money, seconds
-from kitwright.cli.report.words import all_parts, figure_text, to_option, wanted, words
+from kitwright.cli.report.words import figure_text, machining_text, part_names, to_option, wanted, words
 from kitwright.solver.candidates import magnitude
+from kitwright.solver.combination import Combination
 from kitwright.solver.compose import listing
+from kitwright.solver.plan import Plan
 from kitwright.solver.registry import FIGURES
 from kitwright.solver.result import Answer, Conflict, WayOut
+from kitwright.solver.wording import requirement_words
 
 if TYPE_CHECKING:
     from kitwright.cli.report.found import Question
@@ -27,42 +31,48 @@ def nothing_report(answer: Answer, question: Question) -> Report:
         report.append(Paragraph(f"Wanted: {'; '.join(asked)}."))
     if conflict is not None:
         report += conflict_blocks(conflict, answer)
-    emptied = _emptied(answer, question)
+    gone = emptied(answer, question)
     left = left_out(answer.considered, plan)
-    if emptied:  # what does not fit for want of these parts is not worth a word
-        report.append(Items("The plan leaves nothing to choose from", tuple(emptied)))
+    if gone:  # what does not fit for want of these parts is not worth a word
+        report.append(Items("The plan leaves nothing to choose from", tuple(gone)))
     elif left:
         report.append(Items("Parts that can be in no combination", tuple(left)))
     possible = magnitude(answer.considered.possible)
     report.append(
         Paragraph(f"Searched: {possible} possible combinations; none fits, proven in {seconds(answer.seconds)}.")
     )
-    report.append(_next(answer, question))
+    report.append(next_command(answer, question))
     return report
 
 
 def conflict_blocks(conflict: Conflict, answer: Answer) -> Report:
     """Why nothing fits, the closest that can be had, and the ways out."""
-    units = answer.plan.units
+    plan = answer.plan
     blocks: Report = []
     if conflict.because:
         blocks.append(Paragraph(conflict.because, "bad"))
     if conflict.requirements:
-        blocks.append(Items("These cannot hold together", conflict.requirements))
-    if conflict.closest:
+        blocks.append(Items("These cannot hold together", requirement_lines(conflict.requirements, plan)))
+    told = [each for each in conflict.closest if each.value is not None and each.figure in FIGURES]
+    shown = [each.combination.combination for each in told]
+    shown += [each.combination.combination for each in conflict.ways_out]
+    common = in_common(shown)
+    if common:
+        blocks.append(Paragraph(f"In all that follows: {', '.join(common)}."))
+    if told:
         rows = tuple(
             (
-                each.requirement,
-                figure_text(each.figure, each.value, units) if each.figure in FIGURES else "",
-                all_parts(each.combination.combination),
+                requirement_words(plan, each.requirement),
+                figure_text(each.figure or "", each.value, plan.units),
+                with_only(each.combination.combination, common),
             )
-            for each in conflict.closest
+            for each in told
         )
-        columns = (Column("of"), Column("best", "right"), Column("with", wraps=True))
+        columns = (Column("wanted", wraps=True), Column("best", "right"), Column("with", wraps=True))
         blocks.append(Table(columns, rows, "The closest that can be had while all the others hold"))
     if conflict.ways_out:
         ways = tuple(
-            (str(number), way.change, money(way.price), all_parts(way.combination.combination))
+            (str(number), way.change, money(way.price), with_only(way.combination.combination, common))
             for number, way in enumerate(conflict.ways_out, 1)
         )
         heads = (
@@ -75,8 +85,28 @@ def conflict_blocks(conflict: Conflict, answer: Answer) -> Report:
     return blocks
 
 
-def _emptied(answer: Answer, question: Question) -> list[str]:
-    """Kinds of which the plan itself leaves no part, and why each is out."""
+def requirement_lines(names: Sequence[str], plan: Plan) -> tuple[str, ...]:
+    """Requirements as the plan writes them, each with what it says."""
+    return tuple(f"{each}: {requirement_words(plan, each)}" for each in names)
+
+
+def in_common(combinations: Sequence[Combination]) -> list[str]:
+    """Parts that all of several combinations have, with their kinds; none where there is only one."""
+    if len(combinations) < 2:
+        return []
+    names = [part_names(each) for each in combinations]
+    return [f"{words(kind)} {name}" for kind, name in names[0].items() if all(each.get(kind) == name for each in names)]
+
+
+def with_only(combination: Combination, common: Sequence[str]) -> str:
+    """Parts and machining of a combination in one line, without those that were said before."""
+    said = set(common)
+    names = [name for kind, name in part_names(combination).items() if f"{words(kind)} {name}" not in said]
+    return ", ".join([*names, *(machining_text(combination, each) for each in combination.operations)]) or "just these"
+
+
+def emptied(answer: Answer, question: Question) -> list[str]:
+    """Give the kinds of which the plan itself leaves no part, and why each is out."""
     why = {
         part.id: part.why
         for part in answer.considered.parts_out
@@ -93,7 +123,8 @@ def _emptied(answer: Answer, question: Question) -> list[str]:
     return lines
 
 
-def _next(answer: Answer, question: Question) -> Command:
+def next_command(answer: Answer, question: Question) -> Command:
+    """Give the command that takes the first way out that an option can take."""
     asked = (*question.pinned_words, *question.typed)
     for way in answer.conflict.ways_out if answer.conflict is not None else ():
         option = _option(way, answer)

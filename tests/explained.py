@@ -1,0 +1,142 @@
+"""What an explanation claims, held against the plain check and the exhaustive twin: every difference as a line."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from fractions import Fraction
+
+from kitwright.solver import Catalogue, Plan, check, find
+from kitwright.solver.combination import Combination
+from kitwright.solver.conflicts import Oracle
+from kitwright.solver.engine import Clock
+from kitwright.solver.explain import explain
+from kitwright.solver.plan import TOLERANCES
+from kitwright.solver.registry import FIGURES
+from kitwright.solver.requirements import bound_of, moved
+from kitwright.solver.result import Conflict, Explanation, WayOut, WouldFit
+from kitwright.solver.search import witness
+from kitwright.solver.wording import digit
+from tests.twin import closest, everything
+
+SECONDS = 600.0
+MOST = 1200
+"""Combinations up to which the twin looks at all of them; beyond, the search's word is taken that there is none."""
+
+Question = Callable[..., tuple[Catalogue, Plan]]
+
+
+def opens(catalogue: Catalogue, plan: Plan) -> bool:
+    """Whether anything fits, by the twin where it can; what is found is held against the plain check."""
+    found = witness(catalogue, plan, SECONDS)
+    if found is not None:
+        return check(found, plan, spreads=False).fits
+    few = sum(1 for _ in zip(range(MOST + 1), everything(catalogue, plan), strict=False)) <= MOST
+    return few and bool(closest(catalogue, plan))
+
+
+def differences(question: Question, seed: int, most: int = 120) -> Iterator[str]:
+    """What is wrong with the explanation of one random question; nothing where it has an answer."""
+    catalogue, plan = question(seed, most=most)
+    if witness(catalogue, plan, SECONDS) is not None:
+        return
+    found = explain(catalogue, plan, find, witness, SECONDS)
+    for line in claims(catalogue, plan, found):
+        yield f"seed {seed}: {line}"
+
+
+def claims(catalogue: Catalogue, plan: Plan, found: Explanation) -> Iterator[str]:
+    """Hold every claim of an explanation of a plan without answer against the twin."""
+    conflict = found.answer.conflict
+    if not found.complete or conflict is None:
+        yield "not explained"
+        return
+    oracle = Oracle(catalogue, plan, find, Clock(math.inf), witness)
+    for each in (conflict, *found.other_conflicts):
+        yield from _irreducible(oracle, each)
+    for other in found.other_conflicts:
+        if len(other.requirements) < len(conflict.requirements):
+            yield f"{other.requirements} is smaller than {conflict.requirements}"
+    for way in conflict.ways_out:
+        yield from _way(catalogue, plan, way)
+    for name in conflict.requirements:
+        told = any(way.requirement == name for way in conflict.ways_out)
+        if not told and any(opens(catalogue, each) for each in oracle.plans_with(set(oracle.all) - {name})):
+            yield f"nothing is said of {name}, which opens"
+    for each in found.together:
+        yield from _together(catalogue, plan, each.changes, each.combination.combination)
+    if conflict.requirements and not conflict.ways_out and not found.together:
+        yield "no way out at all"
+    for part in found.parts_that_would_fit:
+        yield from _part(catalogue, plan, part)
+
+
+def _irreducible(oracle: Oracle, conflict: Conflict) -> Iterator[str]:
+    wanted = conflict.requirements
+    if any(opens(oracle.catalogue, each) for each in oracle.plans_with(wanted)):
+        yield f"{wanted} has an answer"
+    for name in wanted:
+        rest = set(wanted) - {name}
+        if not any(opens(oracle.catalogue, each) for each in oracle.plans_with(rest)):
+            yield f"{wanted} without {name} has no answer"
+    for near in conflict.closest:
+        if near.value is not None and near.figure is not None and not math.isfinite(near.value):
+            yield f"{near.requirement} comes to {near.value}"
+
+
+def _way(catalogue: Catalogue, plan: Plan, way: WayOut) -> Iterator[str]:
+    opened = moved(plan, way.requirement, way.to)
+    checked = check(way.combination.combination, opened, spreads=False)
+    if not checked.fits or checked.cost != way.price:
+        yield f"{way.change} does not open {way.combination.combination.ids} at {way.price}"
+    best = find(catalogue, opened, top=1, seconds=SECONDS).combinations
+    if not best or best[0].key > checked.key:
+        yield f"{way.change} gives no answer as close as the one that is named"
+    less = one_less(plan, way)
+    if less is not None and opens(catalogue, less):
+        yield f"less than {way.change} opens as well"
+
+
+def one_less(plan: Plan, way: WayOut) -> Plan | None:
+    """The plan with a requirement moved one last digit (one gasket, one mode) less far; None for what has no less."""
+    bound = bound_of(plan, way.requirement)
+    if bound is not None:
+        if way.to is None:
+            return None
+        figure, side, _ = bound
+        one = digit(FIGURES[figure].unit, plan.units)
+        steps = round(Fraction(way.to) / one) + (1 if side == "min" else -1)
+        return moved(plan, way.requirement, float(steps * one))
+    if way.requirement == "gaskets":
+        return moved(plan, "gaskets", way.to - 1)
+    if way.requirement == "tolerance":
+        return moved(plan, "tolerance", TOLERANCES[TOLERANCES.index(way.to) + 1])
+    return None
+
+
+def _together(catalogue: Catalogue, plan: Plan, changes: tuple[WayOut, ...], combination: Combination) -> Iterator[str]:
+    opened = plan
+    for way in changes:
+        opened = moved(opened, way.requirement, way.to)
+    said = ", ".join(way.change for way in changes)
+    if not check(combination, opened, spreads=False).fits:
+        yield f"{said} do not open {combination.ids}"
+    for left in changes:
+        less = plan
+        for way in changes:
+            less = less if way is left else moved(less, way.requirement, way.to)
+        if opens(catalogue, less):
+            yield f"{said}: {left.change} is not needed"
+
+
+def _part(catalogue: Catalogue, plan: Plan, part: WouldFit) -> Iterator[str]:
+    said = f"{part.kind} with {part.field} {part.value} in place of {part.like}"
+    if not check(part.combination.combination, plan, spreads=False).fits:
+        yield f"{said} does not fit"
+    if not part.low <= part.value <= part.high:
+        yield f"{said} is not from {part.low} to {part.high}"
+    new = next((each for each in part.combination.combination.different_parts if each.id == f"{part.like}*"), None)
+    if new is None:
+        yield f"{said} is not in the combination"
+    elif witness(Catalogue.of([*catalogue, new]), plan, SECONDS) is None:
+        yield f"{said} opens nothing where it is in the catalogue"
