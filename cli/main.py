@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from kitwright.cli import options
-from kitwright.cli.commands import check, explain, figures, find, measure_next, remeasure, sheet, shelf, start
+from kitwright.cli.commands import check, explain, figures, find, measure_next, remeasure, sheet, shelf, stack, start
 from kitwright.cli.output import prepare_streams
 
 HELP = """Find which engine parts go together: stack, compression, valve gear and money.
@@ -57,6 +57,7 @@ app.command("start", epilog=start.EPILOG)(start.start)
 app.command("find", epilog=find.EPILOG)(find.find)
 app.command("check", epilog=check.EPILOG)(check.check)
 app.command("explain", epilog=explain.EPILOG)(explain.explain)
+app.command("stack", epilog=stack.EPILOG)(stack.stack)
 app.command("measure-next", epilog=measure_next.EPILOG)(measure_next.measure_next)
 app.command("remeasure", epilog=remeasure.EPILOG)(remeasure.remeasure)
 app.command("sheet", epilog=sheet.EPILOG)(sheet.sheet)
