@@ -19,7 +19,12 @@ from kitwright.solver.quantity import Quantity, QuantityError, parse_deck, plain
 SHORT_BLOCK = ("block", "crank", "rod", "piston")
 """Kinds that a measured deck belongs to: all four."""
 
-REMARKS = ("date", "instrument", "note", "was")
+REMARKS = {
+    "date": "when it was measured",
+    "instrument": "what it was measured with",
+    "note": "anything worth remembering",
+    "was": "what was known before",
+}
 """Keys that go with a measurement and change nothing."""
 
 _DEEPEST_DECK = 0.05

@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from kitwright.cli import options
-from kitwright.cli.commands import check, figures, find, shelf, start
+from kitwright.cli.commands import check, figures, find, schema, shelf, start
 from kitwright.cli.output import prepare_streams
 
 HELP = """Find which engine parts go together: stack, compression, valve gear and money.
@@ -57,6 +57,7 @@ app.command("find", epilog=find.EPILOG)(find.find)
 app.command("check", epilog=check.EPILOG)(check.check)
 app.add_typer(shelf.app, name="shelf")
 app.command("figures", epilog=figures.EPILOG)(figures.figures)
+app.command("schema", epilog=schema.EPILOG)(schema.schema)
 
 
 def main() -> None:
