@@ -39,33 +39,55 @@ from kitwright.solver.quantity import (
     parse,
 )
 
-_KEYS = (
-    "plan",
-    "catalogue",
-    "goals",
-    "parts",
-    "allow",
-    "tolerance",
-    "measured",
-    "conditions",
-    "reference",
-    "advice",
-    "units",
-)
-_PARTS = ("use", "avoid", "shelf_only", "kinds", "optional")
-_ALLOW = ("gaskets", "machining")
-_CONDITIONS = ("altitude", "polytropic", "temperatures")
-_UNITS = ("mm", "in")
+PLAN_KEYS = {
+    "plan": "the plan's name, as it stands over the answers",
+    "catalogue": "folder of the parts, relative to the plan",
+    "goals": "what is wanted: any figure, with limits, an aim, or both",
+    "parts": "which parts may be taken",
+    "allow": "what may be done to make parts fit",
+    "tolerance": "how the ± of parts are taken; nominal unless given",
+    "measured": "what was read on the bench; it replaces what the catalogue says",
+    "conditions": "surroundings that some figures depend on",
+    "reference": "what ran before: a pushrod length known to be right and for what, masses and balance",
+    "advice": "your own ranges by figure, shown beside it and never a limit",
+    "units": "how lengths are shown; mm unless given",
+}
+"""Keys of a plan and what each is for."""
+
+PARTS_KEYS = {
+    "use": "parts that are settled: kind to id; gaskets also a list, one exact stack",
+    "avoid": "ids of parts that are not to be seen",
+    "shelf_only": "true, or the kinds that must come from the shelf",
+    "kinds": "the kinds that are looked at; all unless given",
+    "optional": "kinds that may also be left out of the build",
+}
+"""Keys of a plan's ``parts``."""
+
+ALLOW_KEYS = {
+    "gaskets": "most gaskets in one stack; 1 unless given",
+    "machining": "operations that may be carried out; none unless given",
+}
+"""Keys of a plan's ``allow``."""
+
+CONDITION_KEYS = {
+    "altitude": "height above the sea, geometric",
+    "polytropic": "exponent of compression; 1.25 unless given",
+    "temperatures": "temperatures of parts, of the barrel, of the case and of the air",
+}
+"""Keys of a plan's ``conditions``."""
+
+UNITS_SHOWN = ("mm", "in")
+"""How lengths may be shown."""
 
 TEMPERATURE_WORDS = (*KINDS, "barrel", "case", "air")
 """What a temperature may be given for."""
 
-_GASKETS = FieldSpec("gaskets", "count", "most gaskets in one stack", False, None, 1, MOST_GASKETS)
-_ALTITUDE = (-500.0, 9000.0)
+GASKETS = FieldSpec("gaskets", "count", ALLOW_KEYS["gaskets"], False, None, 1, MOST_GASKETS)
+ALTITUDE = (-500.0, 9000.0)
 """Metres above the sea that a plan may name."""
 
-_POLYTROPIC = FieldSpec("polytropic", "quantity", "exponent of compression", False, RATIO, 1.0, 1.67)
-_TEMPERATURE = FieldSpec("temperature", "quantity", "temperature of a part", False, TEMPERATURE, -60, 600)
+POLYTROPIC = FieldSpec("polytropic", "quantity", CONDITION_KEYS["polytropic"], False, RATIO, 1.0, 1.67)
+PART_TEMPERATURE = FieldSpec("temperature", "quantity", "temperature of a part", False, TEMPERATURE, -60, 600)
 
 
 def _reference(low: float, high: float, meaning: str, name: str, dimension: Dimension = LENGTH) -> FieldSpec:
@@ -165,10 +187,10 @@ class _Reader:
         self.claims: list[Claim] = []
 
     def read(self) -> PlanDraft:
-        self._known(self.table, _KEYS, "")
+        self._known(self.table, PLAN_KEYS, "")
         goals, ceiling = read_goals(self.table.entries.get("goals"), self.problems)
-        parts = self._section("parts", _PARTS)
-        allow = self._section("allow", _ALLOW)
+        parts = self._section("parts", PARTS_KEYS)
+        allow = self._section("allow", ALLOW_KEYS)
         use = self._use(parts.entries.get("use"))
         avoid = self._avoid(parts.entries.get("avoid"), use)
         gaskets = self._gaskets(allow, use)
@@ -192,7 +214,7 @@ class _Reader:
             conditions=self.conditions(Conditions()),
             reference=self._reference(),
             advice=read_advice(self.table.entries.get("advice"), self.problems),
-            units=cast(Literal["mm", "in"], self._choice("units", _UNITS)),
+            units=cast(Literal["mm", "in"], self._choice("units", UNITS_SHOWN)),
         )
         folder = self._folder(catalogue)
         return PlanDraft(plan, folder, self.claims, measured, self.problems)
@@ -340,7 +362,7 @@ class _Reader:
         node = allow.entries.get("gaskets")
         most = 1
         if node is not None and not is_absent(node):
-            most = read_count(node, _GASKETS, self._complain("allow.gaskets")) or MOST_GASKETS
+            most = read_count(node, GASKETS, self._complain("allow.gaskets")) or MOST_GASKETS
         stack = use.get("gasket", [])
         if len(stack) > most:
             message = f"{len(stack)} gaskets are pinned, and a stack may have {most}"
@@ -350,10 +372,10 @@ class _Reader:
         return most
 
     def conditions(self, base: Conditions) -> Conditions:
-        table = self._section("conditions", _CONDITIONS)
+        table = self._section("conditions", CONDITION_KEYS)
         found = base
         altitude = self._altitude(table)
-        polytropic = self._quantity(table, "polytropic", _POLYTROPIC, "conditions")
+        polytropic = self._quantity(table, "polytropic", POLYTROPIC, "conditions")
         if altitude is not None:
             found = replace(found, altitude=altitude.si)
         if polytropic is not None:
@@ -371,7 +393,7 @@ class _Reader:
         return replace(found, temperatures={word: each.si for word, each in read.items() if each is not None})
 
     def _temperature(self, table: Table, word: str) -> Quantity | None:
-        return self._quantity(table, word, _TEMPERATURE, "conditions.temperatures")
+        return self._quantity(table, word, PART_TEMPERATURE, "conditions.temperatures")
 
     def _reference(self) -> dict[str, Quantity]:
         table = self._section("reference", REFERENCE)
@@ -396,7 +418,7 @@ class _Reader:
         except QuantityError as error:
             complain(node, error.problem, error.suggestion)
             return None
-        if not _ALTITUDE[0] <= read.si <= _ALTITUDE[1]:
+        if not ALTITUDE[0] <= read.si <= ALTITUDE[1]:
             complain(node, f"an altitude of {read} is impossible (-500 m to 9000 m)", f"it is {read.si:.0f} m")
             return None
         return read

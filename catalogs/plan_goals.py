@@ -13,9 +13,19 @@ from kitwright.solver.plan import REV_CEILING, Goal
 from kitwright.solver.quantity import ROTATION, QuantityError, parse
 from kitwright.solver.registry import UNITS, Figure, public_figures
 
-BOUNDS = ("aim", "min", "max", "step", "weight")
+BOUNDS = {
+    "aim": "ranks: the nearer, the earlier",
+    "min": "limit: what is below it is not listed",
+    "max": "limit: what is above it is not listed",
+    "step": "the smallest difference that matters",
+    "weight": "how much a step counts beside the other figures'; 1 unless given",
+}
+"""Keys of a goal and what each does."""
 
-_SPEED = FieldSpec("rev ceiling", "quantity", "speed that every part must carry", True, ROTATION, 500, 30_000)
+HEAVIEST = 999_999
+"""The greatest weight that a goal may have."""
+
+SPEED = FieldSpec("rev ceiling", "quantity", "speed that every part must carry", True, ROTATION, 500, 30_000)
 
 
 def read_goals(node: Node | None, problems: list[Problem]) -> tuple[dict[str, Goal], float | None]:
@@ -139,7 +149,7 @@ def read_bound(figure: Figure, key: str, node: Node, name: str, problems: list[P
 
 def _weight(node: Node, name: str, problems: list[Problem]) -> float | None:
     text = node.text.strip() if isinstance(node, Scalar) else ""
-    if re.fullmatch(r"\+?\d{1,6}", text) and int(text) > 0:
+    if re.fullmatch(r"\+?\d{1,9}", text) and 0 < int(text) <= HEAVIEST:
         return float(text)
     message = f"{in_words(node)} is no weight"
     problems.append(fault(node, message, "a weight is a positive whole number, such as `2`", name=name))
@@ -192,7 +202,7 @@ def _ceiling(node: Node, place: tuple[str, int], problems: list[Problem]) -> flo
     if is_absent(node):
         problems.append(Problem("the goal says nothing", "write `rev_ceiling: 7000 rpm`", *place, field=where))
         return None
-    read = read_quantity(node, _SPEED, complain)
+    read = read_quantity(node, SPEED, complain)
     if read is not None and read.stated:
         complain(node, f"`{read}`: a goal has no ±", "write the speed alone")
         return None

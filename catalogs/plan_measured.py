@@ -22,11 +22,17 @@ from kitwright.solver.swap import with_quantity
 SHORT_BLOCK = ("block", "crank", "rod", "piston")
 """Kinds that a measured deck belongs to: all four."""
 
-SAID = ("predicted", "date", "instrument", "note")
-"""Keys that go with a measurement and change nothing: one line of text each."""
+REMARKS = {
+    "predicted": "what had been computed beforehand",
+    "date": "when it was measured",
+    "instrument": "what it was measured with",
+    "note": "anything worth remembering",
+    "was": "what was measured before, in words, or entries like the one that they stand in",
+}
+"""Keys that go with a measurement and change nothing."""
 
-REMARKS = (*SAID, "was")
-"""The same with ``was``: what was measured before, in words, or entries like the one that they stand in."""
+SAID = tuple(key for key in REMARKS if key != "was")
+"""Those of them that are one line of text."""
 
 _DEEPEST_DECK = 0.05
 """Metres; a deck further away than this is a slip of the pen."""

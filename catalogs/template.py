@@ -1,4 +1,7 @@
-"""The starter: a plan and a catalogue of invented parts, laid into a folder of the builder's."""
+"""The starter: a plan and a catalogue of invented parts, laid into a folder of the builder's.
+
+Beside them go the JSON Schemas that the first line of each file names, so that an editor completes and checks.
+"""
 
 from __future__ import annotations
 
@@ -10,15 +13,19 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 
 from kitwright.catalogs.problems import InputError, Problem
+from kitwright.catalogs.schema import SUBJECTS, schema_text
 
 _PLAN = "plan.yaml"
 _FOLDER = "catalogue"
+_SCHEMA = "schema"
 
 
 def lay_starter(target: str | os.PathLike[str]) -> list[Path]:
     """Copy the bundled starter to ``target/plan.yaml`` and ``target/catalogue/``; return what was written.
 
-    Nothing is ever overwritten: where a plan or a catalogue is there already, nothing at all is written.
+    The JSON Schemas of both go to ``target/schema/``.
+
+    Nothing is ever overwritten: where a plan, a catalogue or a schema is there already, nothing at all is written.
 
     Raises:
         InputError: something is there already, or the place cannot be written to.
@@ -43,7 +50,7 @@ def _refuse_taken(place: Path) -> None:
     try:
         if place.exists() and not place.is_dir():
             raise InputError([Problem("is a file, and a folder is wanted", "name a folder", str(place))])
-        taken = [path for path in (place / _PLAN, place / _FOLDER) if os.path.lexists(path)]
+        taken = [path for path in (place / _PLAN, place / _FOLDER, place / _SCHEMA) if os.path.lexists(path)]
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise InputError([Problem(f"cannot be used: {reason}", "name another folder", str(place))]) from None
@@ -64,7 +71,7 @@ def _missing_folders(place: Path) -> list[Path]:
 
 
 def _copy(starter: Traversable, place: Path) -> list[Path]:
-    """Write everything beside its place first, then move it there: the catalogue whole, the plan last."""
+    """Write everything beside its place first, then move it there: the folders whole, the plan last."""
     workbench = Path(tempfile.mkdtemp(prefix=".starter-", dir=place))
     try:
         folder = workbench / _FOLDER
@@ -73,16 +80,23 @@ def _copy(starter: Traversable, place: Path) -> list[Path]:
         for name in names:
             (folder / name).write_bytes((starter / _FOLDER / name).read_bytes())
         (workbench / _PLAN).write_bytes((starter / _PLAN).read_bytes())
-        folder.rename(place / _FOLDER)
+        (workbench / _SCHEMA).mkdir()
+        schemas = {subject: Path(_SCHEMA, f"{subject}.json") for subject in SUBJECTS}
+        for subject, path in schemas.items():
+            (workbench / path).write_text(schema_text(subject), encoding="utf-8", newline="")
+        moved: list[Path] = []
         try:
+            for each in (_FOLDER, _SCHEMA):
+                moved.append((workbench / each).rename(place / each))
             # A link, unlike a rename, fails where a plan has turned up meanwhile.
             _move_new(workbench / _PLAN, place / _PLAN)
         except OSError:
-            shutil.rmtree(place / _FOLDER, ignore_errors=True)
+            for path in moved:
+                shutil.rmtree(path, ignore_errors=True)
             raise
     finally:
         shutil.rmtree(workbench, ignore_errors=True)
-    return [place / _PLAN, *(place / _FOLDER / name for name in names)]
+    return [place / _PLAN, *(place / _FOLDER / name for name in names), *(place / each for each in schemas.values())]
 
 
 def _is_data(name: str) -> bool:

@@ -7,7 +7,19 @@ from typing import Annotated
 import typer
 
 from kitwright.cli import options
-from kitwright.cli.commands import check, explain, figures, find, measure_next, remeasure, sheet, shelf, stack, start
+from kitwright.cli.commands import (
+    check,
+    explain,
+    figures,
+    find,
+    measure_next,
+    remeasure,
+    schema,
+    sheet,
+    shelf,
+    stack,
+    start,
+)
 from kitwright.cli.output import prepare_streams
 
 HELP = """Find which engine parts go together: stack, compression, valve gear and money.
@@ -63,6 +75,7 @@ app.command("remeasure", epilog=remeasure.EPILOG)(remeasure.remeasure)
 app.command("sheet", epilog=sheet.EPILOG)(sheet.sheet)
 app.add_typer(shelf.app, name="shelf")
 app.command("figures", epilog=figures.EPILOG)(figures.figures)
+app.command("schema", epilog=schema.EPILOG)(schema.schema)
 
 
 def main() -> None:

@@ -309,14 +309,15 @@ def parse(text: str, dimension: Dimension, origin: Origin | None = None) -> Quan
     if tolerance < 0:
         raise QuantityError(f"the tolerance in `{text}` is negative", "a tolerance is written once, as ±")
     if dimension is TEMPERATURE:
-        return _temperature(value, tolerance, len(sides) == 2, unit or tolerance_unit or "", text, origin)
+        units = (unit or tolerance_unit or "", tolerance_unit or unit or "")
+        return _temperature(value, tolerance, len(sides) == 2, units, text, origin)
     first = unit_factor(unit or tolerance_unit or "", dimension)
     second = unit_factor(tolerance_unit or unit or "", dimension)
     return Quantity(value * first, float(tolerance * second), len(sides) == 2, dimension, text.strip(), origin)
 
 
 def _temperature(
-    value: Fraction, tolerance: Fraction, stated: bool, unit: str, text: str, origin: Origin | None
+    value: Fraction, tolerance: Fraction, stated: bool, units: tuple[str, str], text: str, origin: Origin | None
 ) -> Quantity:
     scales: dict[str, tuple[Fraction | int, Fraction | int]] = {
         "K": (1, 0),
@@ -324,11 +325,13 @@ def _temperature(
         "°C": (1, Fraction(27315, 100)),
     }
     fahrenheit = (Fraction(5, 9), Fraction(45967, 180))
-    factor, zero = (scales | {"degF": fahrenheit, "°F": fahrenheit}).get(unit, (0, 0))
-    if not factor:
-        raise QuantityError(f"`{unit}` is no unit of temperature", "write it in degC, degF or K")
+    scales |= {"degF": fahrenheit, "°F": fahrenheit}
+    for unit in units:
+        if unit not in scales:
+            raise QuantityError(f"`{unit}` is no unit of temperature", "write it in degC, degF or K")
+    (factor, zero), (spread, _) = (scales[unit] for unit in units)
     exact = value * Fraction(factor) + zero
-    return Quantity(exact, float(tolerance * factor), stated, TEMPERATURE, text.strip(), origin)
+    return Quantity(exact, float(tolerance * spread), stated, TEMPERATURE, text.strip(), origin)
 
 
 def would_be(value: Fraction, dimension: Dimension) -> str:

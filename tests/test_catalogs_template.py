@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from kitwright.catalogs import InputError, lay_starter, load_plan
+from kitwright.catalogs.schema import SUBJECTS, schema_text
 
 
 def everything(folder: Path) -> list[str]:
@@ -28,11 +29,45 @@ def test_the_starter_loads_without_a_warning(tmp_path: Path) -> None:
 def test_what_is_laid_is_what_is_bundled(tmp_path: Path) -> None:
     written = lay_starter(str(tmp_path))
     bundled = resources.files("kitwright.catalogs") / "starter"
-    assert {path.name for path in written[1:]} == {each.name for each in (bundled / "catalogue").iterdir()}
-    for path in written:
+    schemas = {tmp_path / "schema" / f"{subject}.json": schema_text(subject) for subject in SUBJECTS}
+    copied = [path for path in written if path not in schemas]
+    assert {path.name for path in copied[1:]} == {each.name for each in (bundled / "catalogue").iterdir()}
+    for path in copied:
         assert path.read_bytes() == (bundled / path.relative_to(tmp_path).as_posix()).read_bytes()
-    names = {str(path.relative_to(tmp_path)) for path in written}
-    assert {"catalogue", *names} == set(everything(tmp_path))
+    for path, text in schemas.items():
+        assert path.read_bytes() == text.encode()
+    names = {str(path.relative_to(tmp_path)) for path in (*copied, *schemas)}
+    assert {"catalogue", "schema", *names} == set(everything(tmp_path))
+    assert set(written) == {*copied, *schemas}
+
+
+def test_every_file_says_where_its_schema_is(tmp_path: Path) -> None:
+    """The remark is the file's first line, and leads from the file to the schema that is laid beside it."""
+    files = [path for path in lay_starter(tmp_path) if path.suffix == ".yaml"]
+    assert len(files) > 5
+    for path in files:
+        first = path.read_text(encoding="utf-8").split("\n")[0]
+        named = first.removeprefix("# yaml-language-server: $schema=")
+        assert named != first
+        subject = "plan" if path.name == "plan.yaml" else "catalogue"
+        assert (path.parent / named).resolve() == (tmp_path / "schema" / f"{subject}.json").resolve()
+        assert (path.parent / named).is_file()
+
+
+def test_a_schema_that_turns_up_meanwhile_is_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    real = Path.rename
+
+    def late(self: Path, target: Path) -> Path:
+        if target.name == "schema":
+            target.mkdir()
+            (target / "plan.json").write_text("theirs")
+        return real(self, target)
+
+    monkeypatch.setattr(Path, "rename", late)
+    with pytest.raises(InputError, match="cannot be written here"):
+        lay_starter(tmp_path)
+    assert everything(tmp_path) == ["schema", "schema/plan.json"]
+    assert (tmp_path / "schema" / "plan.json").read_text() == "theirs"
 
 
 def test_other_files_beside_it_are_left_alone(tmp_path: Path) -> None:
@@ -41,7 +76,7 @@ def test_other_files_beside_it_are_left_alone(tmp_path: Path) -> None:
     assert (tmp_path / "notes.md").read_text() == "mine"
 
 
-@pytest.mark.parametrize("taken", ["plan.yaml", "catalogue", "catalogue/cranks.csv"])
+@pytest.mark.parametrize("taken", ["plan.yaml", "catalogue", "catalogue/cranks.csv", "schema/plan.json"])
 def test_nothing_is_overwritten_and_nothing_is_written(tmp_path: Path, taken: str) -> None:
     path = tmp_path / taken
     path.parent.mkdir(exist_ok=True)

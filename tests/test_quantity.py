@@ -211,6 +211,12 @@ def test_temperatures_have_their_zero(text: str, kelvin: float) -> None:
     assert parse(text, TEMPERATURE).si == pytest.approx(kelvin, rel=1e-14)
 
 
+@pytest.mark.parametrize("text", ["20 degC ± 5 mm", "20 mm ± 5 degC", "20 ± 5 mm"])
+def test_both_sides_of_a_temperature_are_temperatures(text: str) -> None:
+    with pytest.raises(QuantityError, match="`mm` is no unit of temperature; write it in degC, degF or K"):
+        parse(text, TEMPERATURE)
+
+
 def test_a_tolerance_of_a_temperature_has_no_zero() -> None:
     assert parse("20 degC ± 5 degC", TEMPERATURE).tolerance == pytest.approx(5)
     assert parse("68 degF ± 9 degF", TEMPERATURE).tolerance == pytest.approx(5)
