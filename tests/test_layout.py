@@ -190,7 +190,7 @@ def test_bundled_files_are_in_the_package_data() -> None:
         there = {
             path
             for path in (ROOT / layer).rglob("*")
-            if path.is_file() and path.suffix not in (".py", ".pyc") and "__pycache__" not in path.parts
+            if path.is_file() and path.suffix not in (".py", ".pyc", ".md") and "__pycache__" not in path.parts
         }
         assert there == {path for path in named if path.is_file()}
 
