@@ -180,7 +180,8 @@ def format_page() -> str:
         "## A catalogue",
         "A folder of `.yaml` and `.csv` files. A YAML file maps kinds to lists of parts; a CSV file holds one kind, "
         "which is its name (`cranks.csv`) or stands in a column `kind`, and its header names the fields with their "
-        "units. A value carries its unit, and its ± where that is known: `57.00 mm ± 0.02 mm`. Units are the usual ones; every "
+        "units. A value carries its unit, and its ± where that is known: `57.00 mm ± 0.02 mm`. Units are the usual "
+        "ones; every "
         "other unit of the right dimension is read, too. A value outside its plausible range is a fault. In a CSV file "
         "tags stand with blanks between them, and several values with semicolons.",
         "These fields every part has:",

@@ -15,8 +15,11 @@ EPILOG = options.examples(
     "kitwright find plan.yaml",
     "kitwright find plan.yaml --aim compression=10.5 --max cost=250",
     "kitwright find plan.yaml --tolerance worst_case --top 3",
+    "kitwright find plan.yaml --trade-off",
     "kitwright find plan.yaml --format csv --output builds.csv",
 )
+
+STATUS = {"complete": Status.ANSWERED, "nothing_fits": Status.NOTHING, "incomplete": Status.STOPPED}
 
 
 @guarded
@@ -45,6 +48,14 @@ def find(
             "--time", min=0.0, metavar="S", help="Stop after so many seconds.", rich_help_panel=options.RESULT
         ),
     ] = 60.0,
+    trade_off: Annotated[
+        bool,
+        typer.Option(
+            "--trade-off",
+            help="Only those that no other beats on both closeness and money.",
+            rich_help_panel=options.RESULT,
+        ),
+    ] = False,
     form: options.FormatOption = options.Format.TABLE,
     output: options.OutputOption = None,
 ) -> Status:
@@ -79,17 +90,23 @@ def find(
     from kitwright.solver import find as search
 
     progress = Progress()
+    question = Question(str(plan), wanted, settings.typed(), tuple(use or ()), catalogue, top)
+    if trade_off:
+        from kitwright.cli.report.traded import write_trade_off
+        from kitwright.solver.trade_off import trade_off as traded
+
+        try:
+            found = traded(catalogue, wanted, seconds, progress)
+        finally:
+            progress.clear()
+        deliver(write_trade_off(found, form.value, question), output)
+        return STATUS[found.answer.status]
     try:
         answer = search(catalogue, wanted, top, seconds, progress, why=True)
     finally:
         progress.clear()
-    question = Question(str(plan), wanted, settings.typed(), tuple(use or ()), catalogue, top)
     deliver(write_find(answer, form.value, question), output)
-    return {
-        "complete": Status.ANSWERED,
-        "nothing_fits": Status.NOTHING,
-        "incomplete": Status.STOPPED,
-    }[answer.status]
+    return STATUS[answer.status]
 
 
 class Progress:
