@@ -40,17 +40,16 @@ def looked_at(question: Question, first: int, last: int) -> tuple[list[str], Cou
     return wrong, seen
 
 
-@pytest.mark.parametrize("first", [0, 14, 28, 42])
-def test_explanations_agree_with_the_twin(first: int) -> None:
-    wrong, seen = looked_at(random_catalogues.question, first, first + 14)
+def test_explanations_agree_with_the_twin() -> None:
+    wrong, seen = looked_at(random_catalogues.question, 0, 76)
     assert wrong == []
-    assert seen["questions"] >= 4 and seen["ways out"] + seen["together"] >= 4
+    assert min(seen[sort] for sort in ("questions", "ways out", "other conflicts", "together", "parts")) >= 5, seen
 
 
 def test_explanations_agree_with_the_twin_on_motion() -> None:
     wrong, seen = looked_at(random_motion.question, 5, 8)
     assert wrong == []
-    assert seen["questions"] >= 1
+    assert seen["questions"] >= 2, seen
 
 
 def of_scenario(name: str) -> tuple[Explanation, Conflict, list[str]]:
