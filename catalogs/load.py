@@ -19,6 +19,9 @@ from kitwright.solver.parts import Part
 
 _READ = (".yaml", ".csv")
 
+HISTORY = "history.txt"
+"""File in the folder that keeps what `shelf` has done, oldest first; anybody may read or trim it."""
+
 _NOT_READ = {
     ".yml": "rename it to .yaml",
     ".json": "catalogues are .yaml or .csv",
@@ -132,7 +135,7 @@ def _files(folder: Path, problems: list[Problem]) -> Iterator[Path]:
     count = 0
     for path in sorted(folder.iterdir()):
         suffix = path.suffix.lower()
-        if path.name.startswith("."):
+        if path.name.startswith(".") or path.name == HISTORY:
             continue
         if path.is_dir():
             problems.append(_not_read(path, "a folder inside the catalogue is not read", "move its files up"))

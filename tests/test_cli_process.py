@@ -45,7 +45,12 @@ def test_help_imports_nothing_heavy(words: tuple[str, ...]) -> None:
 
 @pytest.mark.parametrize(
     "words",
-    [(), ("find",), ("check",), ("start",), ("figures",), ("shelf",), ("shelf", "check"), ("shelf", "list")],
+    [
+        (),
+        *((name,) for name in ("find", "check", "explain", "stack", "measure-next", "remeasure", "sheet", "start")),
+        *((name,) for name in ("figures", "schema", "shelf")),
+        *(("shelf", name) for name in ("check", "list", "add", "take", "put", "history")),
+    ],
 )
 def test_help_fits_80_columns_with_examples_and_exit_status(words: tuple[str, ...]) -> None:
     done = process(*words, "--help", COLUMNS="80")

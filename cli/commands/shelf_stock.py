@@ -1,0 +1,240 @@
+"""``kitwright shelf take``, ``put``, ``add`` and ``history``: what changes the shelf, and what has changed it."""
+
+from __future__ import annotations
+
+import sys
+from collections import Counter
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Literal
+
+import typer
+
+from kitwright.cli import options
+from kitwright.cli.commands.shelf import CatalogueFolder, PlanOption, app, folder_of
+from kitwright.cli.output import Status, check_target, deliver, guarded, say
+
+if TYPE_CHECKING:
+    from kitwright.solver.catalogue import Catalogue
+    from kitwright.solver.fields import FieldSpec
+
+TAKE_EPILOG = options.examples(
+    "kitwright shelf take g05 2 --catalogue shed/catalogue",
+    "kitwright shelf take --plan shed/plan.yaml --rank 1",
+    one="nothing fits the plan",
+)
+PUT_EPILOG = options.examples(
+    "kitwright shelf put p28 --plan shed/plan.yaml --note bought",
+    "kitwright shelf put --plan shed/plan.yaml --rank 1",
+    one="nothing fits the plan",
+)
+ADD_EPILOG = options.examples(
+    "kitwright shelf add rod --catalogue shed/catalogue",
+    'kitwright shelf add spacer id=s10 "thickness=1 mm" --plan shed/plan.yaml',
+    one=None,
+)
+HISTORY_EPILOG = options.examples(
+    "kitwright shelf history --plan shed/plan.yaml",
+    "kitwright shelf history --catalogue shed/catalogue --part g05 --format csv",
+    one=None,
+)
+
+PartId = Annotated[str | None, typer.Argument(metavar="ID", help="The part.", show_default=False)]
+Count = Annotated[
+    int | None, typer.Argument(metavar="N", min=1, help="How many; one unless given.", show_default=False)
+]
+Rank = Annotated[
+    int | None,
+    typer.Option(metavar="R", min=1, help="All parts of the plan's R-th build, not one part.", show_default=False),
+]
+Note = Annotated[str, typer.Option(metavar="TEXT", help="What for; it goes into the history.", show_default=False)]
+Seconds = Annotated[float, typer.Option("--time", min=0.0, metavar="S", help="Stop searching after so many seconds.")]
+
+
+@app.command("take", epilog=TAKE_EPILOG)
+@guarded
+def take(
+    part: PartId = None,
+    count: Count = None,
+    catalogue: CatalogueFolder = None,
+    plan: PlanOption = None,
+    rank: Rank = None,
+    note: Note = "",
+    seconds: Seconds = 60.0,
+    form: options.FormatOption = options.Format.TABLE,
+    output: options.OutputOption = None,
+) -> Status:
+    """Take parts from the shelf: one, or with a plan and a rank all that a build takes of it.
+
+    What a build wants and the shelf does not hold is named and left alone.
+    """
+    return _move("take", part, count, catalogue, plan, rank, note, seconds, form, output)
+
+
+@app.command("put", epilog=PUT_EPILOG)
+@guarded
+def put(
+    part: PartId = None,
+    count: Count = None,
+    catalogue: CatalogueFolder = None,
+    plan: PlanOption = None,
+    rank: Rank = None,
+    note: Note = "",
+    seconds: Seconds = 60.0,
+    form: options.FormatOption = options.Format.TABLE,
+    output: options.OutputOption = None,
+) -> Status:
+    """Put parts on the shelf: one, or with a plan and a rank everything that a build is made of."""
+    return _move("put", part, count, catalogue, plan, rank, note, seconds, form, output)
+
+
+def _move(
+    work: Literal["take", "put"],
+    part: str | None,
+    count: int | None,
+    catalogue: Path | None,
+    plan: Path | None,
+    rank: int | None,
+    note: str,
+    seconds: float,
+    form: options.Format,
+    output: Path | None,
+) -> Status:
+    check_target(output)
+    if (part is None) == (rank is None):
+        said = "both a part and a rank are named" if part else "neither a part nor a rank is named"
+        raise ValueError(f"{said}; write `shelf {work} ID`, or `shelf {work} --plan PLAN --rank 1`")
+    if rank is not None and plan is None:
+        raise ValueError(f"a rank is of a plan's builds; write `shelf {work} --plan PLAN --rank {rank}`")
+    folder = folder_of(catalogue, plan)
+    from kitwright.catalogs import load
+    from kitwright.catalogs.stock import move
+    from kitwright.cli.report.stocked import write_moved
+
+    held = load(folder)
+    missing: dict[str, int] = {}
+    if part is not None:
+        counts = {part: count or 1}
+    else:
+        assert plan is not None and rank is not None
+        found = _build(plan, rank, seconds)
+        if isinstance(found, Status):
+            return found
+        counts = found
+        note = note or f"build {rank} of {plan.name}"
+        if work == "take":
+            missing = {each: n - _there(held, each) for each, n in counts.items() if n > _there(held, each)}
+            counts = {each: n - missing.get(each, 0) for each, n in counts.items() if n > missing.get(each, 0)}
+    moved = move(held, counts, work, note) if counts else ()
+    deliver(write_moved(work, moved, missing, form.value), output)
+    return Status.ANSWERED
+
+
+def _there(held: Catalogue, part: str) -> int:
+    known = held.get(part)
+    return known.on_shelf if known is not None else 0
+
+
+def _build(plan: Path, rank: int, seconds: float) -> dict[str, int] | Status:
+    """Count the parts of a plan's build; a status where there is none to be had."""
+    from kitwright.catalogs import load_plan
+    from kitwright.solver import find
+
+    wanted, held = load_plan(plan)
+    answer = find(held, wanted, rank, seconds)
+    if len(answer) < rank:
+        if answer.status == "incomplete":
+            say(f"kitwright: the search was stopped after {seconds:g} s; `--time` gives it longer. Nothing was changed")
+            return Status.STOPPED
+        count = {0: "nothing fits", 1: "one combination fits"}.get(len(answer), f"{len(answer)} combinations fit")
+        say(f"kitwright: {count}, so there is no build {rank}; nothing was changed", f"  kitwright find {plan}")
+        return Status.NOTHING
+    if answer.status == "incomplete":
+        say(f"kitwright: not proved within {seconds:g} s which build is {rank}; nothing was changed")
+        return Status.STOPPED
+    combination = answer.combinations[rank - 1].combination
+    counts = Counter(each.id for each in combination.gaskets)
+    counts.update(each.id for each in combination.parts.values())
+    return dict(sorted(counts.items()))
+
+
+@app.command("history", epilog=HISTORY_EPILOG)
+@guarded
+def show_history(
+    catalogue: CatalogueFolder = None,
+    plan: PlanOption = None,
+    part: Annotated[
+        str | None, typer.Option("--part", metavar="ID", help="This part alone.", show_default=False)
+    ] = None,
+    form: options.FormatOption = options.Format.TABLE,
+    output: options.OutputOption = None,
+) -> Status:
+    """List what was taken from the shelf, put on it and added, oldest first."""
+    check_target(output)
+    folder = folder_of(catalogue, plan)
+    from kitwright.catalogs import load
+    from kitwright.catalogs.stock import history
+    from kitwright.cli.report.stocked import write_history
+
+    if not folder.is_dir():
+        load(folder)
+    entries = [each for each in history(folder) if part is None or each.part == part]
+    deliver(write_history(entries, str(folder), form.value), output)
+    return Status.ANSWERED
+
+
+@app.command("add", epilog=ADD_EPILOG)
+@guarded
+def add(
+    kind: Annotated[str, typer.Argument(metavar="KIND", help="Kind of part: rod, gasket, …", show_default=False)],
+    fields: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="FIELD=VALUE", help="Its fields; on a terminal the rest is asked.", show_default=False),
+    ] = None,
+    catalogue: CatalogueFolder = None,
+    plan: PlanOption = None,
+    note: Note = "",
+) -> Status:
+    """Add a part to the catalogue, with every dimension checked before anything is written.
+
+    On a terminal what the part must have and was not typed is asked for, with its unit and its plausible range.
+    """
+    folder = folder_of(catalogue, plan)
+    from kitwright.catalogs import load
+    from kitwright.catalogs.problems import did_you_mean
+    from kitwright.catalogs.rows import specs_of
+    from kitwright.catalogs.stock import add as added
+    from kitwright.solver.parts import KINDS, PLURALS
+
+    word = PLURALS.get(kind, kind)
+    if word not in KINDS:
+        raise ValueError(f"`{kind}` is no kind of part; {did_you_mean(kind, KINDS, 'kinds')}")
+    held = load(folder)
+    typed = _fields(fields or [])
+    if sys.stdin.isatty():
+        for name, spec in specs_of(KINDS[word]).items():
+            if name not in typed and (spec.required or name in ("price", "on_shelf")):
+                answer = typer.prompt(_question(name, spec), default="", show_default=False)
+                if answer.strip():
+                    typed[name] = answer.strip()
+    part, path = added(held, word, typed, note)
+    say(f"added: {part.id}, in {path}", f"  kitwright shelf list --catalogue {folder} --kind {word}")
+    return Status.ANSWERED
+
+
+def _fields(texts: list[str]) -> dict[str, str]:
+    found: dict[str, str] = {}
+    for text in texts:
+        name, equals, value = text.partition("=")
+        if not equals or not name.strip() or not value.strip():
+            raise ValueError(f'`{text}`: write FIELD=VALUE, such as "thickness=0.7 mm"')
+        if name.strip() in found:
+            raise ValueError(f"`{name.strip()}` is given twice")
+        found[name.strip()] = value.strip()
+    return found
+
+
+def _question(name: str, spec: FieldSpec) -> str:
+    from kitwright.catalogs.schema_values import range_in_words
+
+    about = "; ".join(filter(None, (spec.meaning, range_in_words(spec))))
+    return f"{name} ({about}){'' if spec.required else ', if known'}"

@@ -1,0 +1,152 @@
+"""The shelf's counts: a plain model agrees with any sequence of edits, and two at once never lose one."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from kitwright.catalogs import InputError, load
+from kitwright.catalogs.stock import add, history, move
+from tests.cli_runner import run
+
+YAML = """\
+# what the shed holds
+gaskets:   # by the layer
+  - {id: g05, thickness: 0.5 mm, bore: 73 mm, price: 4, on_shelf: 3}  # copper
+  - id: g10
+    thickness: 1.0 mm
+    bore: 73 mm      # measured
+    price: 5
+"""
+CSV = "id,length [mm],big_end [mm],pin [mm],price,on_shelf\nr85,85,30,16,20,2\nr86,86,30,16,20,\n"
+IDS = ("g05", "g10", "r85", "r86")
+THERE = {"g05": 3, "g10": 0, "r85": 2, "r86": 0}
+
+
+def shed(folder: Path) -> Path:
+    (folder / "gaskets.yaml").write_text(YAML, encoding="utf-8")
+    (folder / "rods.csv").write_text(CSV, encoding="utf-8")
+    return folder
+
+
+def counts(folder: Path) -> dict[str, int]:
+    return {part.id: part.on_shelf for part in load(folder)}
+
+
+EDITS = st.lists(
+    st.tuples(
+        st.sampled_from(["take", "put"]),
+        st.dictionaries(st.sampled_from(IDS), st.integers(-1, 4), min_size=1, max_size=3),
+    ),
+    max_size=8,
+)
+
+
+@given(EDITS)
+@settings(max_examples=40, deadline=None)
+def test_any_sequence_of_edits_is_that_of_a_plain_model(edits: list[tuple[str, dict[str, int]]]) -> None:
+    with tempfile.TemporaryDirectory() as name:
+        folder = shed(Path(name))
+        model, lines = dict(THERE), 0
+        for work, wanted in edits:
+            sign = -1 if work == "take" else 1
+            possible = all(n >= 1 and model[each] + sign * n >= 0 for each, n in wanted.items())
+            if possible:
+                moved = move(load(folder), wanted, work)  # type: ignore[arg-type]
+                model |= {each: model[each] + sign * n for each, n in wanted.items()}
+                assert {each.id: each.left for each in moved} == {each: model[each] for each in wanted}
+                lines += len(wanted)
+            else:
+                before = [path.read_bytes() for path in sorted(folder.iterdir())]
+                with pytest.raises(InputError, match="nothing was changed"):
+                    move(load(folder), wanted, work)  # type: ignore[arg-type]
+                assert [path.read_bytes() for path in sorted(folder.iterdir())] == before
+            assert counts(folder) == model
+        assert len(history(folder)) == lines
+        text = (folder / "gaskets.yaml").read_text(encoding="utf-8")
+        assert all(remark in text for remark in ("# what the shed holds", "# by the layer", "# copper", "# measured"))
+        assert load(folder).warnings == ()
+
+
+def test_twenty_takes_at_once_of_ten(tmp_path: Path) -> None:
+    folder = shed(tmp_path)
+    move(load(folder), {"g10": 10}, "put")
+    code = (
+        "import sys\nfrom kitwright.catalogs import InputError, load\nfrom kitwright.catalogs.stock import move\n"
+        "try:\n    move(load(sys.argv[1]), {'g10': 1}, 'take')\nexcept InputError:\n    sys.exit(9)\n"
+    )
+    running = [subprocess.Popen([sys.executable, "-c", code, str(folder)], env=os.environ) for _ in range(20)]
+    ends = [each.wait(timeout=240) for each in running]
+    assert sorted(ends) == [0] * 10 + [9] * 10
+    assert counts(folder)["g10"] == 0
+    taken = [each for each in history(folder) if each.work == "take"]
+    assert sorted(each.left for each in taken) == list(range(10))
+
+
+def test_a_new_part_is_read_before_it_is_written(tmp_path: Path) -> None:
+    folder = shed(tmp_path)
+    part, path = add(load(folder), "gasket", {"id": "g07", "thickness": "0.7 mm ± 0.05 mm", "bore": "73 mm"}, "found")
+    assert path.name == "gaskets.yaml" and part.id == "g07"
+    assert load(folder).get("g07") is not None
+    head = {"id": "h22", "chamber": "22 cc", "chamber_area": "30 cm2", "mill.max": "0.5 mm", "mill.step": "0.1 mm"}
+    assert add(load(folder), "head", head)[1].name == "heads.yaml"
+    found = load(folder).get("h22")
+    assert found is not None and found.mill.max.si == pytest.approx(0.0005)  # type: ignore[attr-defined]
+    assert (
+        add(load(folder), "rod", {"id": "r84", "length": "84 mm", "big_end": "30 mm", "pin": "16 mm"})[1].name
+        == "rods.csv"
+    )
+    for fields, words in (
+        ({"id": "g07", "thickness": "0.7 mm", "bore": "73 mm"}, "the id `g07` is taken already"),
+        ({"id": "g1", "thickness": "57", "bore": "73 mm"}, "`57` has no unit"),
+        ({"id": "g1", "thickness": "57 mm", "bore": "73 mm"}, "thicker than any gasket"),
+        ({"id": "g1", "bore": "73 mm"}, "`thickness` is missing"),
+        ({"id": "g1", "thicknes": "1 mm", "bore": "73 mm"}, "`thicknes` is no field of gaskets"),
+    ):
+        before = (folder / "gaskets.yaml").read_bytes()
+        with pytest.raises(InputError, match=words):
+            add(load(folder), "gasket", fields)
+        assert (folder / "gaskets.yaml").read_bytes() == before
+    assert [each.work for each in history(folder)] == ["add"] * 3
+
+
+def test_commands(tmp_path: Path) -> None:
+    folder = shed(tmp_path)
+    result = run("shelf", "take", "g05", "2", "--catalogue", folder, "--note", "hill sprint")
+    assert result.exit_code == 0 and "2 parts taken from the shelf" in result.stdout
+    refused = run("shelf", "take", "g05", "2", "--catalogue", folder)
+    assert refused.exit_code == 2
+    assert "2 of `g05` wanted, and 1 on the shelf; nothing was changed" in refused.stderr
+    unknown = run("shelf", "put", "g055", "--catalogue", folder)
+    assert unknown.exit_code == 2 and "did you mean `g05`?" in unknown.stderr
+    assert run("shelf", "put", "g05", "--catalogue", folder, "--format", "json").exit_code == 0
+    listed = run("shelf", "history", "--catalogue", folder).stdout
+    assert "hill sprint" in listed and listed.index("take") < listed.index("put")
+    assert run("shelf", "history", "--catalogue", folder, "--part", "r85", "--format", "csv").stdout.count("\n") == 1
+    assert "neither a part nor a rank is named" in run("shelf", "take", "--catalogue", folder).stderr
+    assert "a rank is of a plan's builds" in run("shelf", "take", "--catalogue", folder, "--rank", "1").stderr
+    added = run("shelf", "add", "gasket", "id=g07", "thickness=0.7 mm", "bore=73 mm", "--catalogue", folder)
+    assert added.exit_code == 0 and counts(folder)["g07"] == 0
+    assert "is no kind of part" in run("shelf", "add", "gaskt", "--catalogue", folder).stderr
+
+
+def test_a_whole_build(tmp_path: Path) -> None:
+    assert run("start", tmp_path / "shed").exit_code == 0
+    plan = tmp_path / "shed" / "plan.yaml"
+    before = counts(tmp_path / "shed" / "catalogue")
+    assert run("shelf", "take", "--plan", plan, "--rank", "1").exit_code == 0
+    after = counts(tmp_path / "shed" / "catalogue")
+    taken = {each for each in before if after[each] != before[each]}
+    assert len(taken) > 5 and all(after[each] == before[each] - 1 for each in taken)
+    entries = history(tmp_path / "shed" / "catalogue")
+    assert {each.part for each in entries} == taken
+    for each in entries:
+        run("shelf", "put", each.part, str(each.count), "--plan", plan)
+    assert counts(tmp_path / "shed" / "catalogue") == before
