@@ -120,7 +120,7 @@ def open_cases(seeds: range) -> Iterator[tuple[Combination, Plan, tuple[Measurem
                     break
 
 
-OPEN = list(open_cases(range(140)))
+OPEN = list(open_cases(range(200)))
 
 
 def test_turning_values_agree_with_a_bisection_through_the_plain_check() -> None:
@@ -130,7 +130,7 @@ def test_turning_values_agree_with_a_bisection_through_the_plain_check() -> None
             fits = holds_with(combination, wanted, each.place)
             width = each.high - each.low
             if each.holds is None:
-                assert not any(fits(each.low + width * part / 7) for part in range(8))
+                assert not any(fits(each.low + width * part / 7) for part in range(1, 7))  # an end may just do
                 continue
             low, high = each.holds
             middle = (low + high) / 2

@@ -25,7 +25,7 @@ EPILOG = options.examples(
     "kitwright check plan.yaml --use gasket=g05 --use gasket=g10",
     "kitwright check plan.yaml --use rod=r85 --machine mill=0.25mm --format json",
     "kitwright check plan.yaml --use rod=r85 --show compression",
-    "kitwright check plan.yaml --use rod=r85 --what-if mill=0.25mm --what-if gasket=g10",
+    "kitwright check plan.yaml --use rod=r85 --what-if mill=0.25mm",
     "kitwright check plan.yaml --use rod=r85 --samples 100000 --seed 1",
     one="a limit is missed",
 )
