@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from kitwright.catalogs.nodes import Scalar, Table
 from kitwright.catalogs.plan_file import read_conditions
 from kitwright.catalogs.plan_goals import read_goals
-from kitwright.catalogs.plan_measured import change_dimension
+from kitwright.catalogs.plan_measured import SHORT_BLOCK, change_dimension
 from kitwright.catalogs.problems import InputError, Problem, clip, did_you_mean
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.combination import MACHINING_UNITS, Combination
@@ -22,7 +22,6 @@ CONDITIONS = ("altitude", "polytropic")
 TEMPERATURES = "temperatures"
 NO_PART = "none"
 
-_SHORT_BLOCK = ("block", "crank", "rod", "piston")
 _WANTED = "mill=0.25mm, gasket=g050, head.chamber=22cc, rev_ceiling=7000rpm, say"
 
 
@@ -138,7 +137,7 @@ def _amount(combination: Combination, work: str) -> Quantity:
 
 
 def _deck(node: Scalar, ids: Mapping[str, str], plan: Plan, problems: list[Problem]) -> Plan:
-    missing = [kind for kind in _SHORT_BLOCK if kind not in ids]
+    missing = [kind for kind in SHORT_BLOCK if kind not in ids]
     if missing:
         message = f"a deck belongs to four parts, and there is no {' and no '.join(missing)}"
         problems.append(Problem(message, "", node.file))
@@ -148,7 +147,7 @@ def _deck(node: Scalar, ids: Mapping[str, str], plan: Plan, problems: list[Probl
     except QuantityError as error:
         problems.append(Problem(error.problem, error.suggestion, node.file))
         return plan
-    measured = MeasuredDeck(deck, {kind: ids[kind] for kind in _SHORT_BLOCK})
+    measured = MeasuredDeck(deck, {kind: ids[kind] for kind in SHORT_BLOCK})
     return plan.but(measured_decks=(*plan.measured_decks, measured))
 
 

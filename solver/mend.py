@@ -55,6 +55,9 @@ _FARTHEST = Fraction(5, 1000)
 _NO_MEND = ("pin_offset", "valve_angle", "seat_lift", "chamber_area")
 """Fields that move a figure and that nobody would choose a part by for its sake."""
 
+_EASY = ("gasket", "spring_shim", "spacer", "retainer", "pushrod", "piston", "rod")
+"""Kinds that are easily had in another size, easiest first."""
+
 _BEYOND = 3
 """Grid steps past the computed place that are tried where rounding stands in the way."""
 
@@ -124,7 +127,7 @@ def same_limit(one: Limit, other: Limit) -> bool:
 
 
 def mends(checked: Checked, plan: Plan, catalogue: Catalogue) -> dict[Limit, tuple[Mend, ...]]:
-    """Single changes by missed limit: parts cheapest first, then machining, then dimensions, smallest first.
+    """Single changes by missed limit: parts cheapest first, then machining, then dimensions of what is easily had.
 
     Parts are those of the catalogue that the plan does not avoid, that may be bought where it says so, and that go
     together with the rest; the plan's pins give way, for they are what is asked about. Of machining and of each
@@ -314,7 +317,7 @@ class _Work:
             if tried is not None and not any(each.kind == "rule" for each in tried[1].broken):
                 sizes = {"old": float(now / factor), "new": float(tried[0] / factor), "unit": unit}
                 found.append(tried[1].mend(limit, "dimension", place.kind, part.id, field=place.field, **sizes))
-        return min(found, key=_smallest, default=None)
+        return min(found, key=lambda each: (bool(each.breaks), each.change), default=None)
 
     def _towards(
         self,
@@ -386,6 +389,6 @@ def _cheapest(mend: Mend) -> tuple[bool, bool, float, bool, str]:
     return bool(mend.breaks), mend.cost is None, mend.cost or 0.0, not mend.fits, mend.part
 
 
-def _smallest(mend: Mend) -> tuple[bool, bool, float, str]:
-    length = mend.unit in ("mm", "in")
-    return bool(mend.breaks), not length, mend.change, mend.field
+def _smallest(mend: Mend) -> tuple[bool, int, bool, float, str]:
+    easy = _EASY.index(mend.kind) if mend.kind in _EASY else len(_EASY)
+    return bool(mend.breaks), easy, mend.unit not in ("mm", "in"), mend.change, mend.field

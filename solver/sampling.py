@@ -85,6 +85,8 @@ class Sampled:
     all: Held
     limits: tuple[Held, ...]
     figures: Mapping[str, Strayed]
+    uncounted: int = 0
+    """Limits that are not established, and count neither way."""
     exact: tuple[str, ...] = ()
     """Scanned figures for which no surface was close enough, so that each build was scanned."""
 
@@ -159,9 +161,9 @@ def sample(checked: Checked, view: View, count: int, seed: int, distribution: Di
         for name in names
         if FIGURES[name].public and np.ptp(values[name]) > 0 and np.all(np.isfinite(values[name]))
     }
-    return Sampled(
-        count, seed, distribution, _held(None, int(kept_all.sum()), count), tuple(held), figures, tuple(exact)
-    )
+    every = _held(None, int(kept_all.sum()), count)
+    uncounted = sum(each.holds is None for each in checked.limits)
+    return Sampled(count, seed, distribution, every, tuple(held), figures, uncounted, tuple(exact))
 
 
 def _held(limit: Limit | None, kept: int, count: int) -> Held:

@@ -120,7 +120,7 @@ def open_cases(seeds: range) -> Iterator[tuple[Combination, Plan, tuple[Measurem
                     break
 
 
-OPEN = list(open_cases(range(180)))
+OPEN = list(open_cases(range(200)))
 
 
 def test_turning_values_agree_with_a_bisection_through_the_plain_check() -> None:

@@ -32,8 +32,10 @@ def next_blocks(found: MeasureNext, combination: Combination, plan: Plan) -> Ite
     if found.answer == "holds":
         return
     if found.answer == "fails":
-        names = ", ".join(dict.fromkeys(map(limit_name, found.limits)))
-        yield Paragraph(f"Nothing to measure would save it: {names} fails whatever the parts measure within their ±.")
+        names = list(dict.fromkeys(map(limit_name, found.limits)))
+        verb = "fails" if len(names) == 1 else "fail"
+        said = f"{', '.join(names)} {verb} whatever the parts measure within their ±"
+        yield Paragraph(f"Nothing to measure would save it: {said}.")
         return
     deciding = [each for each in found.measurements if each.settles >= _LEAST][:_MOST]
     if deciding:

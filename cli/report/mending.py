@@ -26,15 +26,14 @@ def mend_blocks(found: Mapping[Limit, tuple[Mend, ...]], checked: Checked, plan:
         every += [each for each in mends if each.fits and not any(_same(each, other) for other in every)]
     if every:
         yield Items("One change that mends everything", tuple(_lines(every, checked, plan, False)))
-    several = len(found) > 1
     for limit, mends in found.items():
-        if any(each.fits for each in mends):
-            continue
+        whole = {each.sort for each in mends if each.fits}
+        lines = _lines([each for each in mends if each.sort not in whole], checked, plan, True)
         name = limit_name(limit)
-        lines = _lines(list(mends), checked, plan, several or any(each.breaks for each in mends))
         if lines:
-            yield Items(f"One change that mends {name}", tuple(lines))
-        else:
+            alone = ", but not everything" if whole or len(found) > 1 else ""
+            yield Items(f"One change that mends {name}{alone}", tuple(lines))
+        elif not whole:
             yield Paragraph(f"No single change mends {name}.")
 
 

@@ -19,14 +19,14 @@ def place_text(place: Place) -> str:
     """Name a dimension: the counterweight radius of k61, the deck."""
     if place.part is None:
         return "the deck as measured" if place.kind == DECK_KIND else f"the plan's {words(place.kind)} {_field(place)}"
-    return f"{_field(place)} of {place.part}"
+    return f"{_field(place)} of {place.part}{_layer(place)}"
 
 
 def place_short(place: Place) -> str:
     """Name a dimension in a table: k61 counterweight radius."""
     if place.part is None:
         return "measured deck" if place.kind == DECK_KIND else f"{words(place.kind)} {_field(place)}"
-    return f"{place.part} {_field(place)}"
+    return f"{place.part} {_field(place)}{_layer(place)}"
 
 
 def place_data(place: Place) -> dict[str, Any]:
@@ -39,6 +39,10 @@ def place_key(place: Place) -> str:
     """Write a dimension as ``part.field``."""
     layer = "" if place.layer is None else f"[{place.layer + 1}]"
     return f"{place.part or place.kind}{layer}.{place.field}"
+
+
+def _layer(place: Place) -> str:
+    return f" (layer {place.layer + 1})" if place.layer else ""
 
 
 def _field(place: Place) -> str:

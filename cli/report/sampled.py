@@ -42,7 +42,9 @@ def sampled_blocks(found: Sampled, plan: Plan) -> Iterator[Paragraph | Table]:
         f"(95 % interval {_percent(found.all.low)} to {_percent(found.all.high)}).",
         "good" if found.all.kept == found.count else "plain",
     )
-    yield Paragraph(f"Drawn with {distribution_text(found.distribution)}; every part by itself; seed {found.seed}.")
+    uncounted = " A limit that is not established is not counted." if found.uncounted else ""
+    drawn = f"Drawn with {distribution_text(found.distribution)}; every part by itself; seed {found.seed}."
+    yield Paragraph(drawn + uncounted)
     columns = (Column("limit"), Column("wanted", "right"), Column("builds inside", "right"), Column("95 %", "right"))
     yield Table(columns, tuple(_limit(each, plan.units) for each in found.limits), "Builds inside each limit")
     matter = [name for name in figures_that_matter(plan) if name in found.figures]

@@ -7,11 +7,12 @@ from typing import Any
 
 from kitwright.cli.report.blocks import Column, Items, Paragraph, Report, Table, Title
 from kitwright.cli.report.numbers import money
-from kitwright.cli.report.words import is_dimension, words
+from kitwright.cli.report.words import words
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.fields import specs
 from kitwright.solver.parts import KINDS, Part
 from kitwright.solver.quantity import Quantity
+from kitwright.solver.swap import is_dimension
 
 _COMMON = ("id", "name", "price", "on_shelf", "fits", "note")
 

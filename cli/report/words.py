@@ -10,6 +10,7 @@ from kitwright.solver.combination import MACHINING_UNITS, Combination, Missing
 from kitwright.solver.plan import MACHINING, REV_CEILING, Goal, Plan
 from kitwright.solver.registry import FIGURES, UNITS
 from kitwright.solver.result import Checked, Limit, NotEstablished
+from kitwright.solver.swap import is_dimension
 
 UNKNOWN = "?"
 """What stands in a cell whose figure cannot be computed or proved."""
@@ -290,9 +291,3 @@ def exact_dimensions(combination: Combination) -> list[tuple[str, str, str]]:
             if not shown.stated and is_dimension(name):
                 found.append((part.id, name, str(shown)))
     return found
-
-
-def is_dimension(name: str) -> bool:
-    """Whether a field is a dimension of the part as it is, not a rating nor a grid of machining."""
-    owner = name.partition(".")[0]
-    return not owner.startswith("max_") and owner not in (*MACHINING, "cut_to")
