@@ -44,8 +44,8 @@ def next_blocks(found: MeasureNext, combination: Combination, plan: Plan) -> Ite
     elif found.measurements:
         yield Paragraph("No measurement of one dimension alone settles whether it holds at worst case.")
     if len(found.enough) > 1 or (found.enough and not deciding):
-        names = ", ".join(_named(place, combination) for place in found.enough)
-        yield Paragraph(f"It would hold at worst case if these measure as they are written: {names}.")
+        named = ", ".join(_named(place, combination) for place in found.enough)
+        yield Paragraph(f"It would hold at worst case if these measure as they are written: {named}.")
 
 
 def _named(place: Place, combination: Combination) -> str:
