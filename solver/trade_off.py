@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from kitwright.solver.catalogue import Catalogue
+from kitwright.solver.check import check
 from kitwright.solver.engine import Clock
 from kitwright.solver.plan import Goal, Plan
 from kitwright.solver.registry import FIGURES
@@ -67,7 +68,7 @@ def trade_off(
             break
         if cheaper.status == "nothing_fits" or cheaper.combinations[0].cost is None:
             break
-        found.append(cheaper.combinations[0])
+        found.append(check(cheaper.combinations[0].combination, plan, spreads=False))  # by the plan as it was asked
     proven = ""
     if status == "incomplete":
         known = found[-1].cost
