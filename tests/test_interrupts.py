@@ -1,27 +1,25 @@
-"""Interrupts from the keyboard, sent as real signals at places that do not depend on how fast the machine is."""
+"""Interrupts from the keyboard, at places that do not depend on how fast the machine is.
+
+Real signals go to processes of their own: a test's process may ignore them, as what runs in the background does.
+"""
 
 from __future__ import annotations
 
-import os
-import signal
 import subprocess
 import sys
-import threading
-import time
 from pathlib import Path
 
 import pytest
-from ortools.sat.python import cp_model
 
 from kitwright.catalogs import load_plan
 from kitwright.solver import check, find, search
-from kitwright.solver.engine import Clock, Model, OutOfTimeError
 
 EXAMPLE = Path(__file__).parent.parent / "examples" / "pump-house" / "plan.yaml"
 
 
 def interrupt() -> None:
-    signal.raise_signal(signal.SIGINT)
+    """What Python makes of the signal."""
+    raise KeyboardInterrupt
 
 
 def test_the_search_stops_with_what_it_has() -> None:
@@ -62,41 +60,47 @@ def test_a_list_that_is_cut_short_is_the_head_of_the_whole(monkeypatch: pytest.M
     assert [each.key for each in answer.combinations] == [each.key for each in whole.combinations[:3]]
 
 
+HEARS = "import signal\nsignal.signal(signal.SIGINT, signal.default_int_handler)\n"
+
+ENDLESS = (
+    HEARS
+    + """
+import os
+import threading
+from ortools.sat.python import cp_model
+from kitwright.solver.engine import Clock, Model, OutOfTimeError
+
 class Endless(cp_model.CpSolverSolutionCallback):
-    """Says when it is there, then looks at every solution of a model that has more than anybody can wait for."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.there = threading.Event()
-
-    def on_solution_callback(self) -> None:
-        """Called by the solver at each solution."""
+    there = threading.Event()
+    def on_solution_callback(self):
         self.there.set()
+
+model = Model({})
+for number in range(60):
+    model.model.new_bool_var(f"{number}")
+callback, clock = Endless(), Clock(200)
+def send():
+    if callback.there.wait(100):
+        os.kill(os.getpid(), signal.SIGINT)
+threading.Thread(target=send, daemon=True).start()
+try:
+    model.solve({}, clock, callback=callback)
+except OutOfTimeError:
+    print("stopped" if clock.stopped else "out of time")
+"""
+)
+"""A model with more solutions than anybody can wait for, interrupted when the first has been seen."""
 
 
 def test_an_interrupt_reaches_the_solver_at_work() -> None:
-    model = Model({})
-    for number in range(60):
-        model.model.new_bool_var(f"{number}")
-    callback, clock = Endless(), Clock(120)
-
-    def send() -> None:
-        if callback.there.wait(60):
-            os.kill(os.getpid(), signal.SIGINT)
-
-    sender = threading.Thread(target=send)
-    sender.start()
-    started = time.monotonic()
-    with pytest.raises(OutOfTimeError):
-        model.solve({}, clock, callback=callback)
-    sender.join()
-    assert clock.left == 0.0, "nothing may be solved after it"
-    assert time.monotonic() - started < 100, "the interrupt ended it, not the time limit"
+    done = subprocess.run([sys.executable, "-c", ENDLESS], capture_output=True, text=True, timeout=300, check=False)
+    assert done.stdout.split() == ["stopped"], done.stderr
 
 
 def test_the_command_ends_with_status_3_and_writes_what_it_has(tmp_path: Path) -> None:
-    code = f"""
-import signal
+    code = (
+        HEARS
+        + f"""
 from kitwright.cli.commands import find
 from kitwright.cli.main import main
 told = []
@@ -109,6 +113,7 @@ import sys
 sys.argv = ["kitwright", "find", {str(EXAMPLE)!r}, "--format", "json", "--output", {str(tmp_path / "found.json")!r}]
 main()
 """
+    )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=300, check=False)
     assert done.returncode == 3, done.stderr
     text = (tmp_path / "found.json").read_text(encoding="utf-8")

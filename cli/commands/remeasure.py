@@ -23,10 +23,10 @@ if TYPE_CHECKING:
     from kitwright.solver.result import Answer, Checked
 
 EPILOG = options.examples(
-    "kitwright remeasure plan.yaml --deck '0.32 mm down ± 0.02 mm' --with rod=r85,piston=p28",
-    "kitwright remeasure plan.yaml --chamber '21.2 cc ± 0.2 cc' --of h22 --instrument burette",
-    "kitwright remeasure plan.yaml --set k61.counterweight_radius='33.0 mm ± 0.02 mm' --date 2026-05-01",
-    "kitwright remeasure plan.yaml --deck '0.32 mm down ± 0.02 mm' --take-block-height --dry-run",
+    "kitwright remeasure plan.yaml --deck '0.32 mm down' --with rod=r85",
+    "kitwright remeasure plan.yaml --chamber '21.2 cc ± 0.2 cc' --of h22",
+    "kitwright remeasure plan.yaml --set k61.counterweight_radius='33.0 mm'",
+    "kitwright remeasure plan.yaml --deck '0.32 mm down' --dry-run",
 )
 
 MEASURED = "What was measured"
