@@ -1,4 +1,4 @@
-"""A combination over a turn of the crank, as arrays to draw; and how its figures scatter within the tolerances.
+"""A combination over a turn of the crank, as arrays to draw.
 
 What a curve is made of is written as a figure's inputs are: fields, figures, the plan. The formulas are those that the
 figures go through, so that a curve's extreme is the figure: the least of ``piston_to_valve_intake`` here is the figure
@@ -7,7 +7,7 @@ of that name.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,12 +17,14 @@ from numpy.typing import NDArray
 from kitwright.solver.check import View
 from kitwright.solver.combination import Combination, Missing
 from kitwright.solver.evaluate import compute
-from kitwright.solver.formulas.cam_curve import LobeCurve, lobe_curve, piston_to_valve, valve_gap
+from kitwright.solver.formulas.cam_curve import Curve as LobeShape
+from kitwright.solver.formulas.cam_curve import piston_to_valve, valve_gap
 from kitwright.solver.formulas.kinematics import drop_after_top, peak_piston_speed_angle, piston_speed, top_dead_centre
 from kitwright.solver.formulas.springs import float_speed, spring_force, valve_acceleration
 from kitwright.solver.formulas.valve_gear import valve_lift_of
+from kitwright.solver.formulas.valve_motion import lobe_inputs, lobe_of, ratio_of
 from kitwright.solver.plan import Plan
-from kitwright.solver.registry import FIGURES, UNITS, leaves_of
+from kitwright.solver.registry import FIGURES, UNITS
 
 Array = NDArray[np.float64]
 
@@ -94,15 +96,17 @@ def curve(name: str, combination: Combination, plan: Plan) -> Curve | NoCurve:
     missing: list[Missing] = []
     values = []
     for each in kind.inputs:
-        if each in FIGURES:
-            value = compute(each, view.reader, view.memo)
+        bare = each.rstrip("?")
+        if bare in FIGURES:
+            value = compute(bare, view.reader, view.memo)
             if np.isnan(value):
-                missing += view.missing(each)
+                missing += view.missing(bare)
         else:
-            value = view.reader[each]
-            missing += view.reader.missing((each,))
+            value = view.reader[bare]
+            missing += view.reader.missing((bare,)) if each == bare else ()
         values.append(float(value))
-    if missing or np.isnan(values).any():
+    known = [value for each, value in zip(kind.inputs, values, strict=True) if not each.endswith("?")]
+    if missing or np.isnan(known).any():
         return NoCurve(name, kind.meaning, tuple(dict.fromkeys(missing)))
     with np.errstate(all="ignore"):
         angles, drawn, at = kind.make(*values)
@@ -134,60 +138,41 @@ def _speed(stroke: float, rod: float, offset: float, speed: float) -> tuple[Arra
     return angles, piston_speed(np.radians(angles) + top, stroke, rod, offset, speed), at  # type: ignore[arg-type]
 
 
-def _lobe_inputs(valve: str) -> tuple[str, ...]:
-    return (
-        f"cam.{valve}_lobe_lift",
-        f"cam.{valve}_duration",
-        "cam.seat_lift",
-        f"cam.{valve}_duration_at.duration",
-        f"cam.{valve}_duration_at.lift",
-        "rocker.ratio" if valve == "intake" else "rocker.exhaust_ratio",
-        f"cam.lash_{valve}",
-    )
+def _lobe(valve: str) -> tuple[str, ...]:
+    """Leaves of a lobe, then those of what it moves."""
+    return (*lobe_inputs(valve), f"cam.{valve}_curve?", ratio_of(valve), f"cam.lash_{valve}")
 
 
-def _nose(valve: str, centreline: float, separation: float) -> float:
-    return centreline if valve == "intake" else centreline - 2 * separation
+def _lift(*values: float) -> tuple[Array, Any, float]:
+    *lobe, ratio, lash, nose = values
+    laid = lobe_of(*lobe)
+    at = float(np.degrees(nose))
+    angles = _with(at)
+    return angles, valve_lift_of(ratio * laid.lift(np.radians(angles) - nose), 1.0, lash), at
 
 
-def _lift_of(valve: str) -> Callable[..., tuple[Array, Any, float]]:
-    def make(*values: float) -> tuple[Array, Any, float]:
-        *lobe, ratio, lash, centreline, separation = values
-        laid = lobe_curve(*lobe)
-        nose = _nose(valve, centreline, separation)
-        at = float(np.degrees(nose))
-        angles = _with(at)
-        lift = laid.lift(np.radians(angles) - nose)
-        return angles, valve_lift_of(ratio * lift, 1.0, lash), at
-
-    return make
-
-
-def _room_of(valve: str) -> Callable[..., tuple[Array, Any, float]]:
-    def make(*values: float) -> tuple[Array, Any, float]:
-        *lobe, ratio, lash, centreline, separation, stroke, rod, offset, lean, drop, mill, quench, pocket = values
-        laid = lobe_curve(*lobe)
-        nose = _nose(valve, centreline, separation)
-        gap = valve_gap(drop, mill, quench, pocket, lean)
-        _, place = piston_to_valve(gap, stroke, rod, offset, lean, laid, ratio, lash, nose)
-        at = float(np.degrees(place))
-        angles = _with(at)
-        turned = np.radians(angles)
-        down = np.asarray(drop_after_top(turned, stroke, rod, offset)) * np.cos(lean)  # type: ignore[arg-type]
-        lift = valve_lift_of(ratio * laid.lift(turned - nose), 1.0, lash)
-        return angles, gap + down - lift, at
-
-    return make
+def _room(*values: float) -> tuple[Array, Any, float]:
+    *lobe, ratio, lash, nose, stroke, rod, offset, lean, drop, mill, quench, pocket = values
+    laid = lobe_of(*lobe)
+    gap = valve_gap(drop, mill, quench, pocket, lean)
+    _, place = piston_to_valve(gap, stroke, rod, offset, lean, laid, ratio, lash, nose)
+    at = float(np.degrees(place))
+    angles = _with(at)
+    turned = np.radians(angles)
+    down = np.asarray(drop_after_top(turned, stroke, rod, offset)) * np.cos(lean)  # type: ignore[arg-type]
+    lift = valve_lift_of(ratio * laid.lift(turned - nose), 1.0, lash)
+    return angles, gap + down - lift, at
 
 
-def _over_the_lobe(laid: LobeCurve, *more: float) -> Array:
-    half = float(np.degrees(laid.half_span))
-    return np.unique(np.concatenate([np.linspace(-half, half, 361), more])) if np.isfinite(half) else TURN
+def _over_the_lobe(laid: LobeShape, *more: float) -> Array:
+    before, after = (float(np.degrees(each)) for each in laid.spans)
+    inside = [each for each in more if -before <= each <= after]
+    return np.unique([*np.linspace(-before, after, 361), *inside]) if np.isfinite(before + after) else TURN
 
 
 def _force(rate: float, free: float, height: float, mass: float, *values: float) -> tuple[Array, Any, float]:
     *lobe, ratio, lash = values
-    laid = lobe_curve(*lobe)
+    laid = lobe_of(*lobe)
     _, place = float_speed(rate, free, height, mass, laid, ratio, lash)
     at = float(np.degrees(place))
     angles = _over_the_lobe(laid, at, -at)
@@ -197,7 +182,7 @@ def _force(rate: float, free: float, height: float, mass: float, *values: float)
 
 def _need(rate: float, free: float, height: float, mass: float, *values: float) -> tuple[Array, Any, float]:
     *lobe, ratio, lash, speed = values
-    laid = lobe_curve(*lobe)
+    laid = lobe_of(*lobe)
     _, place = float_speed(rate, free, height, mass, laid, ratio, lash)
     at = float(np.degrees(place))
     angles = _over_the_lobe(laid, at, -at)
@@ -206,7 +191,6 @@ def _need(rate: float, free: float, height: float, mass: float, *values: float) 
 
 
 _SPRING = ("spring_rate", "spring.free_length", "installed_spring_height", "spring.moving_mass")
-_TIMING = ("cam.intake_centreline", "cam.lobe_separation")
 
 CURVES: dict[str, _Kind] = {
     "piston_below_deck": _Kind("crown below the deck", "mm", (*_SLIDER, "deck"), _position),
@@ -218,14 +202,14 @@ CURVES: dict[str, _Kind] = {
 
 for _valve in VALVES:
     CURVES[f"valve_lift_{_valve}"] = _Kind(
-        f"lift of the {_valve} valve", "mm", (*_lobe_inputs(_valve), *_TIMING), _lift_of(_valve)
+        f"lift of the {_valve} valve", "mm", (*_lobe(_valve), f"{_valve}_nose"), _lift
     )
     CURVES[f"piston_to_valve_{_valve}"] = _Kind(
         f"piston to {_valve} valve, square to the valve's face",
         "mm",
         (
-            *_lobe_inputs(_valve),
-            *_TIMING,
+            *_lobe(_valve),
+            f"{_valve}_nose",
             *_SLIDER,
             "head.valve_angle",
             "head.valve_drop",
@@ -233,58 +217,15 @@ for _valve in VALVES:
             "quench",
             f"piston.pocket_depth_{_valve}",
         ),
-        _room_of(_valve),
+        _room,
     )
     CURVES[f"spring_force_{_valve}"] = _Kind(
-        f"spring force over the {_valve} lobe", "N", (*_SPRING, *_lobe_inputs(_valve)), _force, "nose"
+        f"spring force over the {_valve} lobe", "N", (*_SPRING, *_lobe(_valve)), _force, "nose"
     )
     CURVES[f"spring_need_{_valve}"] = _Kind(
         f"force that keeps the {_valve} valve on its cam at the rev ceiling",
         "N",
-        (*_SPRING, *_lobe_inputs(_valve), "plan.rev_ceiling"),
+        (*_SPRING, *_lobe(_valve), "plan.rev_ceiling"),
         _need,
         "nose",
     )
-
-
-def samples(combination: Combination, plan: Plan, figure: str, count: int = 4000, seed: int = 1) -> Array:
-    """Values of a figure over made-up builds whose parts scatter within their ±, in the figure's unit.
-
-    Every toleranced dimension is drawn evenly from its range, independently of the others, each gasket layer for
-    itself. The same seed gives the same builds. Empty where the figure cannot be computed.
-
-    Args:
-        combination: the parts.
-        plan: conditions, reference, measured values.
-        figure: a registered figure.
-        count: how many builds.
-        seed: of the generator.
-
-    Source: even distribution within limits that are all that is known: JCGM 101:2008, 6.4.2 (from memory).
-
-    >>> samples(Combination({}), Plan(), "quench").size
-    0
-
-    """
-    view = View(combination, plan)
-    if np.isnan(view.value(figure)):
-        return np.empty(0)
-    leaves = leaves_of(figure)
-    view.reader.read(leaves)
-    values: dict[str, Any] = dict(view.reader.values)
-    generator = np.random.default_rng(seed)
-
-    def drawn(value: float, tolerance: float) -> Any:
-        return value + tolerance * generator.uniform(-1.0, 1.0, count) if tolerance else value
-
-    for leaf in leaves:
-        tolerance = view.reader.tolerances.get(leaf)
-        if tolerance is None:
-            continue
-        if isinstance(tolerance, Sequence):
-            values[leaf] = tuple(drawn(*pair) for pair in zip(values[leaf], tolerance, strict=True))
-        else:
-            values[leaf] = drawn(values[leaf], tolerance)
-    with np.errstate(all="ignore"):
-        found = np.asarray(compute(figure, values), dtype=float) / float(FIGURES[figure].factor)
-    return np.broadcast_to(found, count).astype(float)

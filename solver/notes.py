@@ -11,7 +11,9 @@ from dataclasses import dataclass
 
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.combination import Reader, field_value
-from kitwright.solver.formulas.gas import valve_events
+from kitwright.solver.degree_wheel import skew_at
+from kitwright.solver.evaluate import compute
+from kitwright.solver.formulas.valve_events import closes_of, opens_of
 from kitwright.solver.parts import Pushrod
 from kitwright.solver.plan import Advice, Plan
 from kitwright.solver.quantity import unit_factor
@@ -20,6 +22,7 @@ from kitwright.solver.result import Checked
 from kitwright.solver.rules import carries_tag
 
 EVENTS = ("intake_opens", "intake_closes", "exhaust_opens", "exhaust_closes", "overlap")
+VALVES = ("intake", "exhaust")
 BALANCE = ("reciprocating_mass", "rotating_mass", "balance_factor")
 _MM = 1e-3
 
@@ -125,22 +128,26 @@ def _timing(checked: Checked, plan: Plan) -> Iterator[Timing]:
     if seat:
         yield Timing(reader["cam.seat_lift"] / _MM, True, seat)
     at: dict[float, dict[str, float]] = {}
-    for valve in ("intake", "exhaust"):
+    for valve in VALVES:
         lift = reader[f"cam.{valve}_duration_at.lift"]
         if lift == lift:
             at.setdefault(lift, {})[valve] = reader[f"cam.{valve}_duration_at.duration"]
     for lift, durations in sorted(at.items()):
-        found = valve_events(
-            durations.get("intake", math.nan),
-            durations.get("exhaust", math.nan),
-            reader["cam.lobe_separation"],
-            reader["cam.intake_centreline"],
-            lift,
-        )
-        named = dict(zip(EVENTS, (*found[:4], found.overlap), strict=True))
+        sides = {valve: _open_at(checked, reader, valve, lift, durations.get(valve, math.nan)) for valve in VALVES}
+        found = (-sides["intake"][0], sides["intake"][1] - math.pi, -math.pi - sides["exhaust"][0], sides["exhaust"][1])
+        named = dict(zip(EVENTS, (*found, found[0] + found[3]), strict=True))
         known = {name: math.degrees(value) for name, value in named.items() if value == value}
         if known:
             yield Timing(lift / _MM, False, known)
+
+
+def _open_at(checked: Checked, reader: Reader, valve: str, lift: float, duration: float) -> tuple[float, float]:
+    """Crank angles in rad after the overlap's top between which a valve's lobe stands above a lift in m."""
+    nose = compute(f"{valve}_nose", reader)
+    cam = checked.combination.parts.get("cam")
+    readings = getattr(cam, f"{valve}_readings", None)
+    skew = math.nan if readings is None else skew_at(readings, lift)
+    return opens_of(duration, nose, skew), closes_of(duration, nose, skew)
 
 
 def _pushrod(checked: Checked, plan: Plan, catalogue: Catalogue | None) -> PushrodNeed | None:

@@ -116,6 +116,38 @@ def drawn(moving: Iterable[Variable], count: int, seed: int, distribution: Distr
     return found
 
 
+@dataclass(frozen=True, slots=True)
+class _Builds:
+    """Leaves as they are written and as they are drawn, SI."""
+
+    nominal: Mapping[str, Any]
+    tolerances: Mapping[str, Any]
+    deviations: Mapping[tuple[str, int], Any]
+    leaves: Mapping[str, Any]
+
+
+def _builds(view: View, wanted: tuple[str, ...], count: int, seed: int, distribution: Distribution) -> _Builds:
+    view.reader.read(wanted)
+    nominal, tolerances = dict(view.reader.values), dict(view.reader.tolerances)
+    moving = list(variables(wanted, tolerances))
+    deviations = drawn(moving, count, seed, distribution)
+    if is_same_as_intake(view.combination) and ("rocker.ratio", 0) in deviations:
+        deviations["rocker.exhaust_ratio", 0] = deviations["rocker.ratio", 0]
+    leaves: Mapping[str, Any] = nominal
+    for leaf, layer, _ in moving:
+        leaves = shifted(leaves, leaf, layer, deviations[leaf, layer or 0])
+    return _Builds(nominal, tolerances, deviations, leaves)
+
+
+def figure_samples(view: View, name: str, count: int, seed: int, distribution: Distribution) -> Any:
+    """One figure of drawn builds, in its own unit, to be drawn as a histogram; empty where it is not established."""
+    if math.isnan(view.value(name)):
+        return np.empty(0)
+    builds = _builds(view, leaves_of(name), count, seed, distribution)
+    with np.errstate(all="ignore"):
+        return np.broadcast_to(in_unit(name, compute(name, builds.leaves)), (count,)).astype(float)
+
+
 def sample(checked: Checked, view: View, count: int, seed: int, distribution: Distribution) -> Sampled:
     """Draw builds of one combination and put each through its limits and figures.
 
@@ -131,15 +163,9 @@ def sample(checked: Checked, view: View, count: int, seed: int, distribution: Di
     names = [name for name in public_figures() if not math.isnan(view.value(name))]
     names += [each.figure for each in limits if each.figure not in names]
     wanted = tuple(dict.fromkeys(leaf for name in names for leaf in leaves_of(name)))
-    view.reader.read(wanted)
-    nominal, tolerances = dict(view.reader.values), dict(view.reader.tolerances)
-    moving = list(variables(wanted, tolerances))
-    deviations = drawn(moving, count, seed, distribution)
-    if is_same_as_intake(view.combination) and ("rocker.ratio", 0) in deviations:
-        deviations["rocker.exhaust_ratio", 0] = deviations["rocker.ratio", 0]
-    leaves: Mapping[str, Any] = nominal
-    for leaf, layer, _ in moving:
-        leaves = shifted(leaves, leaf, layer, deviations[leaf, layer or 0])
+    builds = _builds(view, wanted, count, seed, distribution)
+    nominal, tolerances, leaves = builds.nominal, builds.tolerances, builds.leaves
+    deviations = builds.deviations
     memo: dict[str, Any] = {}
     exact = []
     with np.errstate(all="ignore"):

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from kitwright.solver.check import View
 from kitwright.solver.combination import Combination, specs_of
-from kitwright.solver.degree_wheel import CURVES
+from kitwright.solver.degree_wheel import OFF_READINGS
 from kitwright.solver.fields import specs
 from kitwright.solver.parts import KINDS
 from kitwright.solver.plan import Plan
@@ -82,7 +82,7 @@ def _step(view: View, name: str) -> Step:
         bare = each.rstrip("?")
         if bare in FIGURES:
             inputs.append(Input(bare, "", view.value(bare), UNITS[FIGURES[bare].unit][1]))
-        elif bare not in CURVES:
+        elif bare not in OFF_READINGS:
             inputs += [one for one in _leaf(view, bare) if each == bare or not math.isnan(one.value)]
     return Step(name, entry.meaning, entry.formula, tuple(inputs), view.value(name), UNITS[entry.unit][1])
 

@@ -13,7 +13,7 @@ import numpy as np
 from kitwright.solver.check import NEAR, aims_of, implied_goals
 from kitwright.solver.classes import Facet, Facets, facet_of
 from kitwright.solver.combination import NAN, WITHOUT_PART, Combination, Reader
-from kitwright.solver.degree_wheel import CURVES
+from kitwright.solver.degree_wheel import OFF_READINGS
 from kitwright.solver.evaluate import compute, in_unit
 from kitwright.solver.plan import Goal, Plan
 from kitwright.solver.prune import prune
@@ -107,7 +107,7 @@ class Maker:
             return self._reader[leaf]
         if leaf.startswith("gaskets.") and leaf != "gaskets.count":
             return (0.0,)
-        if leaf == "measured.deck" or leaf in CURVES:
+        if leaf == "measured.deck" or leaf in OFF_READINGS:
             return NAN
         if owner in self.facets:
             if leaf not in self._neutral:

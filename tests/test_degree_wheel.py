@@ -14,11 +14,16 @@ import pytest
 
 from kitwright.catalogs import InputError, load
 from kitwright.catalogs.write import to_yaml
+from kitwright.solver import check
 from kitwright.solver.check import View
 from kitwright.solver.combination import Combination
+from kitwright.solver.curves import Curve, curve
 from kitwright.solver.degree_wheel import curve_of
 from kitwright.solver.fields import DurationAt, Readings
-from kitwright.solver.formulas.cam_curve import LobeCurve, duration_at
+from kitwright.solver.formulas.cam_curve import LobeCurve, crossing, duration_at
+from kitwright.solver.formulas.gas import effective_stroke
+from kitwright.solver.formulas.volumes import circle
+from kitwright.solver.notes import notes
 from kitwright.solver.parts import Cam
 from kitwright.solver.plan import Plan
 from kitwright.solver.quantity import ANGLE, LENGTH, parse
@@ -139,6 +144,60 @@ def test_a_lobe_that_was_read_has_no_tolerance_of_the_sheets() -> None:
 
 def _some_cam() -> Cam:
     return Cam(id="c", intake_lobe_lift=parse("6.5 mm", LENGTH), exhaust_lobe_lift=parse("6.4 mm", LENGTH))
+
+
+def uneven(nose: float) -> Readings:
+    """A lobe that opens over 130 degrees and closes over 160, as exact readings."""
+    places = np.concatenate((np.arange(-130.0, 0.0, 5.0), np.arange(0.0, 161.0, 5.0)))
+    flanks = LobeCurve(0.0065, math.radians(130), 19.0), LobeCurve(0.0065, math.radians(160), 19.0)
+    lifts = [float(flanks[int(place >= 0)].lift(math.radians(place))) for place in places]
+    lifts[0] = lifts[-1] = 0.0
+    return Readings("w.csv", tuple(np.radians(nose + places)), tuple(lifts), 0.0)
+
+
+def test_flanks_that_differ_move_the_events_and_the_trapped_volume() -> None:
+    """Each flank crosses the seat lift where the lobe says; half of the duration either side of the nose would not."""
+    combination, _ = engine(2, toleranced=0.0)
+    sheet: Any = combination.parts["cam"]
+    seat = parse("0.15 mm", LENGTH)
+    cam = replace(sheet, intake_readings=uneven(104.0), exhaust_readings=uneven(-110.0), seat_lift=seat)
+    view = of(cam)
+    before = math.degrees(crossing(LobeCurve(0.0065, math.radians(130), 19.0), seat.si)[0])
+    after = math.degrees(crossing(LobeCurve(0.0065, math.radians(160), 19.0), seat.si)[1])
+    assert view.value("intake_opens") == pytest.approx(before - 104, abs=0.3)
+    assert view.value("intake_closes") == pytest.approx(104 + after - 180, abs=0.3)
+    assert view.value("exhaust_opens") == pytest.approx(110 + before - 180, abs=0.3)
+    assert view.value("exhaust_closes") == pytest.approx(after - 110, abs=0.3)
+    assert after - before > 20
+    turned = effective_stroke(
+        math.radians(104 + after), *(view.reader[leaf] for leaf in ("crank.stroke", "rod.length", "piston.pin_offset"))
+    )
+    swept = circle(view.reader["block.bore"]) * turned
+    clearance = view.value("clearance_volume") * 1e-6
+    assert view.value("dynamic_compression") == pytest.approx(1 + swept / clearance, rel=2e-3)
+    seen = {each.lobe_lift: each for each in notes(check(view.combination, view.plan), view.plan).timing}
+    assert seen[0.15].seat and len(seen) >= 2
+    at = max(seen)
+    higher = math.degrees(crossing(LobeCurve(0.0065, math.radians(160), 19.0), at / 1000)[1])
+    assert seen[at].events["intake_closes"] == pytest.approx(104 + higher - 180, abs=0.3)
+
+
+@pytest.mark.parametrize("valve", ["intake", "exhaust"])
+def test_what_is_drawn_is_the_lobe_that_was_read(valve: str) -> None:
+    combination, plan = engine(2, toleranced=0.0)
+    sheet: Any = combination.parts["cam"]
+    nose = {"intake": 104.0, "exhaust": -110.0}[valve]
+    read = replace(sheet, **{f"{valve}_readings": uneven(nose)})
+    drawn = curve(f"piston_to_valve_{valve}", replace(combination, parts={**combination.parts, "cam": read}), plan)
+    plain = curve(f"piston_to_valve_{valve}", combination, plan)
+    assert isinstance(drawn, Curve) and isinstance(plain, Curve)
+    view = of(read)
+    assert drawn.values.min() == pytest.approx(view.value(f"piston_to_valve_{valve}"), abs=1e-6)
+    assert drawn.at == pytest.approx(view.value(f"piston_to_valve_{valve}_at"), abs=0.01)
+    assert drawn.values.min() != pytest.approx(plain.values.min(), abs=1e-3)
+    force = curve(f"spring_force_{valve}", replace(combination, parts={**combination.parts, "cam": read}), plan)
+    assert isinstance(force, Curve)
+    assert (force.angles[0], force.angles[-1]) == pytest.approx((-130.0, 160.0), abs=0.5)
 
 
 def test_some_random_questions_have_readings_and_agree_with_the_twin() -> None:

@@ -27,6 +27,8 @@ def cam(intake: float, exhaust: float, separation: float, advance: float) -> dic
         "cam.exhaust_duration": np.radians(exhaust),
         "cam.lobe_separation": np.radians(separation),
         "cam.intake_centreline": np.radians(separation - advance),
+        "cam.intake_skew": np.nan,
+        "cam.exhaust_skew": np.nan,
     }
 
 

@@ -5,18 +5,21 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 
 from kitwright.catalogs import Overrides, load_plan
 from kitwright.solver import check
+from kitwright.solver.check import View
 from kitwright.solver.combination import Combination, Missing
 from kitwright.solver.compose import compose
-from kitwright.solver.curves import CURVES, VALVES, Curve, NoCurve, curve, samples
+from kitwright.solver.curves import CURVES, VALVES, Curve, NoCurve, curve
 from kitwright.solver.plan import Plan
 from kitwright.solver.quantity import LENGTH, parse
 from kitwright.solver.registry import FIGURES
+from kitwright.solver.sampling import Distribution, figure_samples
 
 PLAN = Path(__file__).parent.parent / "examples" / "pump-house" / "plan.yaml"
 CHOSEN = (
@@ -124,18 +127,22 @@ def test_durations_that_no_lobe_has_give_no_curve() -> None:
     assert isinstance(found, NoCurve) and found.missing == ()
 
 
+def samples(view: View, name: str, count: int = 100, seed: int = 1) -> Any:
+    return figure_samples(view, name, count, seed, Distribution())
+
+
 def test_samples_stay_inside_the_worst_corners_and_repeat() -> None:
     for name in ("quench", "compression", "piston_to_valve_intake"):
-        found = samples(COMBINATION, ASKED, name, 1000)
+        found = samples(View(COMBINATION, ASKED), name, 1000)
         low, high = check(COMBINATION, ASKED).spread[name]["worst_case"]
         assert low - 1e-9 <= found.min() < found.max() <= high + 1e-9
-        assert np.array_equal(found, samples(COMBINATION, ASKED, name, 1000))
-        assert not np.array_equal(found, samples(COMBINATION, ASKED, name, 1000, seed=2))
+        assert np.array_equal(found, samples(View(COMBINATION, ASKED), name, 1000))
+        assert not np.array_equal(found, samples(View(COMBINATION, ASKED), name, 1000, seed=2))
 
 
 def test_samples_scatter_as_even_distributions_do() -> None:
     """Standard deviation of an even distribution of half width t is t / √3 (JCGM 101:2008, from memory)."""
-    found = samples(COMBINATION, ASKED, "quench", 40_000)
+    found = samples(View(COMBINATION, ASKED), "quench", 40_000)
     wide = []
     for part, field, share in (("block", "block_height", 1.0), ("crank", "stroke", 0.5), ("rod", "length", 1.0)):
         wide.append(share * getattr(COMBINATION.parts[part], field).tolerance)
@@ -147,4 +154,4 @@ def test_samples_scatter_as_even_distributions_do() -> None:
 
 
 def test_nothing_is_sampled_where_nothing_is_known() -> None:
-    assert samples(Combination({}), Plan(), "compression").size == 0
+    assert samples(View(Combination({}), Plan()), "compression").size == 0

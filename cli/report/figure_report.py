@@ -30,6 +30,8 @@ _OWNERS = {
     },
     "cam": {
         "intake_curve": "a degree wheel's readings of the intake lobe, in place of the data sheet",
+        "intake_skew": "how far a degree wheel's readings put the middle of the intake's duration after its nose",
+        "exhaust_skew": "how far a degree wheel's readings put the middle of the exhaust's duration after its nose",
         "exhaust_curve": "a degree wheel's readings of the exhaust lobe, in place of the data sheet",
     },
     "plan": {"rev_ceiling": "the rev ceiling"},

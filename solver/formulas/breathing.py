@@ -19,33 +19,29 @@ _HEYWOOD = "Heywood, Internal Combustion Engine Fundamentals, ch. 2 (from memory
     unit="cc",
     group="volumes and compression",
     meaning="volume that the piston sweeps from intake closing to top dead centre",
-    formula="(π/4) × bore² × piston travel left at intake closing (centreline + seat duration / 2 after the overlap)",
+    formula="(π/4) × bore² × piston travel left at intake closing, by the seat duration",
     source="geometry of the offset slider-crank; common practice, no source",
     inputs=(
         "block.bore",
         "crank.stroke",
         "rod.length",
         "piston.pin_offset",
-        "cam.intake_duration",
-        "cam.intake_centreline",
+        "intake_closes",
     ),
     public=False,
 )
-def trapped_volume(
-    bore: float, stroke: float, rod_length: float, pin_offset: float, duration: float, centreline: float
-) -> float:
+def trapped_volume(bore: float, stroke: float, rod_length: float, pin_offset: float, intake_closing: float) -> float:
     """Volume swept between intake closing and top dead centre, in m³.
 
-    (π/4) b² × the travel that is left when the intake closes by its seat duration. Lengths in m, angles in rad of the
-    crank. Source: geometry; volumes only, common practice, no source.
+    (π/4) b² × the travel that is left when the intake closes by its seat duration. Lengths in m, the closing in rad of
+    the crank after bottom dead centre. Source: geometry; volumes only, common practice, no source.
 
     >>> from math import pi
-    >>> whole = trapped_volume(0.072, 0.06, 0.1, 0.0, pi, pi / 2)  # closes at bottom dead centre
+    >>> whole = trapped_volume(0.072, 0.06, 0.1, 0.0, 0.0)  # closes at bottom dead centre
     >>> round(1e6 * float(whole), 3) == round(1e6 * circle(0.072) * 0.06, 3)
     True
     """
-    closing = gas.intake_closes(duration, centreline)
-    return circle(bore) * gas.effective_stroke(closing, stroke, rod_length, pin_offset)
+    return circle(bore) * gas.effective_stroke(np.pi + intake_closing, stroke, rod_length, pin_offset)
 
 
 def _ratio_at_least(ratio: float, _: Mapping[str, Any]) -> tuple[Slack, ...] | None:

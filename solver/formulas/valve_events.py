@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from kitwright.solver.formulas import gas
+from kitwright.solver.formulas.arrays import where
 from kitwright.solver.registry import figure
 
 _SOURCE = "geometry of symmetric lobes; common practice, no source"
@@ -10,91 +13,137 @@ _GROUP = "cam timing"
 
 
 @figure(
-    "intake_opens",
+    "intake_nose",
     unit="deg",
     group=_GROUP,
-    meaning="intake opening before top dead centre, at the cam's seat lift; negative: after it",
-    formula="intake seat duration / 2 − intake centreline",
-    source=_SOURCE,
-    inputs=("cam.intake_duration", "cam.intake_centreline"),
+    meaning="crank angle of the intake's greatest lift after the overlap's top dead centre",
+    formula="intake centreline",
+    source="definition",
+    inputs=("cam.intake_centreline",),
+    public=False,
 )
-def intake_opens(duration: float, centreline: float) -> float:
-    """Crank angle before top dead centre at which the intake opens, Di/2 − ICL, in rad; both in rad of the crank.
+def intake_nose(centreline: float) -> float:
+    """Crank angle of the intake's greatest lift after the overlap's top dead centre, in rad. Source: definition.
 
-    It belongs to the lobe lift at which the duration was taken. Exact for symmetric lobes. Source: geometry, common
+    >>> intake_nose(1.8)
+    1.8
+    """
+    return centreline
+
+
+@figure(
+    "exhaust_nose",
+    unit="deg",
+    group=_GROUP,
+    meaning="crank angle of the exhaust's greatest lift after the overlap's top dead centre; before it: below 0",
+    formula="intake centreline − 2 × lobe separation",
+    source=_SOURCE,
+    inputs=("cam.lobe_separation", "cam.intake_centreline"),
+    public=False,
+)
+def exhaust_nose(separation: float, centreline: float) -> float:
+    """Crank angle of the exhaust's greatest lift after the overlap's top dead centre, ICL − 2 LSA, in rad; below 0.
+
+    Separation in rad of the cam, which counts once for each crank degree either side; centreline in rad of the crank.
+    Source: geometry, common practice.
+
+    >>> from numpy import degrees, radians
+    >>> round(float(degrees(exhaust_nose(*radians([106.0, 104.0])))), 6)
+    -108.0
+    """
+    return -gas.exhaust_centreline(separation, centreline)
+
+
+def opens_of(duration: float, nose: float, skew: float) -> float:
+    """Crank angle after the overlap's top dead centre at which a valve opens, nose + skew − duration / 2, in rad.
+
+    It belongs to the lobe lift at which the duration was taken, rad of the crank. The skew is how far the middle of the
+    duration stands after the nose, rad: NaN, for no readings of the lobe, counts as 0. Source: geometry, common
     practice.
 
-    >>> from numpy import degrees, radians
-    >>> round(float(degrees(intake_opens(*radians([268.0, 104.0])))), 6)
+    >>> from numpy import degrees, nan, radians
+    >>> round(float(degrees(opens_of(*radians([268.0, 104.0]), nan))), 6)
+    -30.0
+    """
+    return nose + where(np.isnan(skew), 0.0, skew) - duration / 2
+
+
+def closes_of(duration: float, nose: float, skew: float) -> float:
+    """Crank angle after the overlap's top dead centre at which a valve closes, nose + skew + duration / 2, in rad.
+
+    As :func:`opens_of`. Source: geometry, common practice.
+
+    >>> from numpy import degrees, nan, radians
+    >>> round(float(degrees(closes_of(*radians([268.0, 104.0]), nan))), 6)
+    238.0
+    """
+    return nose + where(np.isnan(skew), 0.0, skew) + duration / 2
+
+
+def intake_opens(duration: float, nose: float, skew: float) -> float:
+    """Crank angle before top dead centre at which the intake opens, in rad; arguments as :func:`opens_of`.
+
+    Source: geometry, common practice.
+
+    >>> from numpy import degrees, nan, radians
+    >>> round(float(degrees(intake_opens(*radians([268.0, 104.0]), nan))), 6)
     30.0
     """
-    return gas.valve_events(duration, 0.0, 0.0, centreline, 0.0).intake_opens_before_top
+    return -opens_of(duration, nose, skew)
 
 
-@figure(
-    "intake_closes",
-    unit="deg",
-    group=_GROUP,
-    meaning="intake closing after bottom dead centre, at the cam's seat lift; negative: before it",
-    formula="intake centreline + intake seat duration / 2 − 180°",
-    source=_SOURCE,
-    inputs=("cam.intake_duration", "cam.intake_centreline"),
-)
-def intake_closes(duration: float, centreline: float) -> float:
-    """Crank angle after bottom dead centre at which the intake closes, ICL + Di/2 − π, in rad; both in rad.
+def intake_closes(duration: float, nose: float, skew: float) -> float:
+    """Crank angle after bottom dead centre at which the intake closes, in rad; arguments as :func:`opens_of`.
 
-    It belongs to the lobe lift at which the duration was taken; bottom is half a turn after top, as on a degree wheel.
-    Exact for symmetric lobes. Source: geometry, common practice.
+    Bottom is half a turn after top, as on a degree wheel. Source: geometry, common practice.
 
-    >>> from numpy import degrees, radians
-    >>> round(float(degrees(intake_closes(*radians([268.0, 104.0])))), 6)
+    >>> from numpy import degrees, nan, radians
+    >>> round(float(degrees(intake_closes(*radians([268.0, 104.0]), nan))), 6)
     58.0
     """
-    return gas.valve_events(duration, 0.0, 0.0, centreline, 0.0).intake_closes_after_bottom
+    return closes_of(duration, nose, skew) - np.pi
 
 
-@figure(
-    "exhaust_opens",
-    unit="deg",
-    group=_GROUP,
-    meaning="exhaust opening before bottom dead centre, at the cam's seat lift; negative: after it",
-    formula="2 × lobe separation − intake centreline + exhaust seat duration / 2 − 180°",
-    source=_SOURCE,
-    inputs=("cam.exhaust_duration", "cam.lobe_separation", "cam.intake_centreline"),
-)
-def exhaust_opens(duration: float, separation: float, centreline: float) -> float:
-    """Crank angle before bottom dead centre at which the exhaust opens, 2 LSA − ICL + De/2 − π, in rad.
+def exhaust_opens(duration: float, nose: float, skew: float) -> float:
+    """Crank angle before bottom dead centre at which the exhaust opens, in rad; arguments as :func:`opens_of`.
 
-    Duration and centreline in rad of the crank, separation in rad of the cam (which counts twice). It belongs to the
-    lobe lift at which the duration was taken. Exact for symmetric lobes. Source: geometry, common practice.
+    Source: geometry, common practice.
 
-    >>> from numpy import degrees, radians
-    >>> round(float(degrees(exhaust_opens(*radians([272.0, 106.0, 104.0])))), 6)
+    >>> from numpy import degrees, nan, radians
+    >>> round(float(degrees(exhaust_opens(*radians([272.0, -108.0]), nan))), 6)
     64.0
     """
-    return gas.valve_events(0.0, duration, separation, centreline, 0.0).exhaust_opens_before_bottom
+    return -np.pi - opens_of(duration, nose, skew)
 
 
-@figure(
-    "exhaust_closes",
-    unit="deg",
-    group=_GROUP,
-    meaning="exhaust closing after top dead centre, at the cam's seat lift; negative: before it",
-    formula="exhaust seat duration / 2 − (2 × lobe separation − intake centreline)",
-    source=_SOURCE,
-    inputs=("cam.exhaust_duration", "cam.lobe_separation", "cam.intake_centreline"),
-)
-def exhaust_closes(duration: float, separation: float, centreline: float) -> float:
-    """Crank angle after top dead centre at which the exhaust closes, De/2 − (2 LSA − ICL), in rad.
-
-    Duration and centreline in rad of the crank, separation in rad of the cam (which counts twice). It belongs to the
-    lobe lift at which the duration was taken. Exact for symmetric lobes. Source: geometry, common practice.
-
-    >>> from numpy import degrees, radians
-    >>> round(float(degrees(exhaust_closes(*radians([272.0, 106.0, 104.0])))), 6)
-    28.0
-    """
-    return gas.valve_events(0.0, duration, separation, centreline, 0.0).exhaust_closes_after_top
+for _valve, _name, _meaning, _formula, _function in (
+    ("intake", "opens", "opening before top dead centre", "duration / 2 − centreline", intake_opens),
+    ("intake", "closes", "closing after bottom dead centre", "centreline + duration / 2 − 180°", intake_closes),
+    (
+        "exhaust",
+        "opens",
+        "opening before bottom dead centre",
+        "2 × lobe separation − intake centreline + duration / 2 − 180°",
+        exhaust_opens,
+    ),
+    (
+        "exhaust",
+        "closes",
+        "closing after top dead centre",
+        "duration / 2 − (2 × lobe separation − intake centreline)",
+        closes_of,
+    ),
+):
+    figure(
+        f"{_valve}_{_name}",
+        unit="deg",
+        group=_GROUP,
+        meaning=f"{_valve} {_meaning}, at the cam's seat lift; negative: on its other side",
+        formula=_formula.replace("duration", f"{_valve} seat duration", 1)
+        + "; the centreline moved by half of what a flank that was read is longer than the other",
+        source=_SOURCE,
+        inputs=(f"cam.{_valve}_duration", f"{_valve}_nose", f"cam.{_valve}_skew?"),
+    )(_function)
 
 
 @figure(

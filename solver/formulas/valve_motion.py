@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from functools import cache, lru_cache
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -41,98 +41,114 @@ def ratio_of(valve: str) -> str:
     return "rocker.ratio" if valve == "intake" else "rocker.exhaust_ratio"
 
 
+def curve_along(read: MeasuredCurve | None, max_lift: Any, half_span: Any, power: Any) -> Curve:
+    """A degree wheel's curve raised to a greatest lift in m, or the polynomial lobe (rad) where there is none.
+
+    Source: definition.
+
+    >>> curve_along(None, 0.0065, 2.6, 20.0).max_lift
+    0.0065
+    """
+    return LobeCurve(max_lift, half_span, power) if read is None else read.lifted_to(max_lift)
+
+
 @lru_cache(maxsize=4096)
-def _one_lobe(lift: float, seat: float, seat_lift: float, check: float, check_lift: float) -> LobeCurve:
-    return lobe_curve(lift, seat, seat_lift, check, check_lift)
+def _one_fit(*durations: float) -> LobeCurve:
+    return lobe_curve(*durations)
 
 
-def lobe_of(lift: Any, seat: Any, seat_lift: Any, check: Any, check_lift: Any) -> LobeCurve:
-    """The lobe's curve from lift (m), seat duration (rad) and its lift, checking duration and its lift.
+def fitted_lobe(lift: Any, seat: Any, seat_lift: Any, check: Any, check_lift: Any) -> LobeCurve:
+    """The polynomial lobe of lift (m), seat duration (rad) and its lift, checking duration and its lift.
 
-    A scan of one cam's tolerances comes back to the same lobes again and again, so they are kept. Source: Rothbart
+    Floats are kept: a scan of one cam's tolerances comes back to the same lobes again and again. Source: Rothbart
     (ed.), Cam Design Handbook, 2004, §4.7.
 
-    >>> round(float(lobe_of(0.0065, 5.236, 0.0, 4.2237, 0.001).power), 2)
+    >>> round(float(fitted_lobe(0.0065, 5.236, 0.0, 4.2237, 0.001).power), 2)
     19.88
     """
     given = (lift, seat, seat_lift, check, check_lift)
-    if all(np.ndim(each) == 0 for each in given):
-        return _one_lobe(*(float(each) for each in given))
-    return lobe_curve(*given)
+    return lobe_curve(*given) if any(np.ndim(each) for each in given) else _one_fit(*map(float, given))
+
+
+def lobe_of(lift: float, seat: float, seat_lift: float, check: float, check_lift: float, number: float) -> Curve:
+    """One lobe: along a degree wheel's readings where the number stands for some, else :func:`fitted_lobe`.
+
+    Lifts in m, durations in rad of the crank, NaN for no readings. Source: as :func:`fitted_lobe`.
+
+    >>> float(lobe_of(0.0065, 5.236, 0.0, 4.2237, 0.001, NAN).max_lift)
+    0.0065
+    """
+    if number == number:
+        return numbered(number).lifted_to(lift)
+    return fitted_lobe(lift, seat, seat_lift, check, check_lift)
 
 
 def by_curve(numbers: Any, values: tuple[Any, ...], work: Callable[[MeasuredCurve | None, list[Any]], Any]) -> Any:
     """Work over flat rows in chunks, those of one lobe's readings (or without any: None) at a time.
 
-    The result has the broadcast rows' shape. Source: definition.
+    The result has the broadcast rows' shape, behind what axes the work puts before its rows. Source: definition.
 
     >>> float(by_curve(NAN, (np.float64(2.0), 3.0), lambda curve, rows: rows[0] * rows[1]))
     6.0
     """
     wide = np.broadcast_arrays(*values, numbers)
     flat = [np.ravel(each).astype(float) for each in wide]
-    found = np.empty(flat[0].shape)
+    found: Any = None
     for number in np.unique(flat[-1]):
         rows = np.flatnonzero(np.isnan(flat[-1]) if np.isnan(number) else flat[-1] == number)
         curve = None if np.isnan(number) else numbered(number)
         for start in range(0, len(rows), _CHUNK):
             some = rows[start : start + _CHUNK]
-            found[some] = work(curve, [each[some] for each in flat[:-1]])
-    return found.reshape(wide[0].shape)
+            made = np.asarray(work(curve, [each[some] for each in flat[:-1]]))
+            if found is None:
+                found = np.empty((*made.shape[:-1], flat[0].size))
+            found[..., some] = made
+    return found.reshape((*found.shape[:-1], *wide[0].shape))
 
 
-def chase_of(nose_sign: float, angle_wanted: bool = False) -> Callable[..., Any]:
-    """The formula of a valve's chase, for +1 (intake) or −1 (exhaust): see :func:`_intake_chase`. Source: geometry.
+def _scan(
+    stroke: Any,
+    rod_length: Any,
+    pin_offset: Any,
+    angle: Any,
+    lift: Any,
+    seat: Any,
+    seat_lift: Any,
+    check: Any,
+    check_lift: Any,
+    ratio: Any,
+    lash: Any,
+    nose: Any,
+    number: Any,
+) -> Any:
+    """Chase and crank angle of the nearest point, one behind the other along the first axis."""
+    lobe = fitted_lobe(lift, seat, seat_lift, check, check_lift)
+    plain = (stroke, rod_length, pin_offset, angle, ratio, lash, nose, lobe.max_lift, lobe.half_span, lobe.power)
 
-    ``angle_wanted`` makes it the formula of the crank angle (rad after the overlap's top dead centre) instead.
+    def reach(read: MeasuredCurve | None, rows: list[Any]) -> Any:
+        throw, rod, offset, lean, rocker, play, centre, *shape = rows
+        curve = curve_along(read, *shape)
+        least, where = piston_to_valve(0.0, throw, rod, offset, lean, curve, rocker, play, centre)
+        return np.stack((least / np.cos(lean), where))
 
-    >>> chase_of(1.0)(0.06, 0.1, 0.0, 0.2, 0.007, 4.7, 0.0, 3.8, 0.001, 1.0, 0.0, 1.8, 0.0) < 0
-    True
-    """
-
-    @lru_cache(maxsize=65536)
-    def one(*values: float) -> float:
-        return float(many(*values))
-
-    def many(
-        stroke: Any,
-        rod_length: Any,
-        pin_offset: Any,
-        angle: Any,
-        lift: Any,
-        seat: Any,
-        seat_lift: Any,
-        check: Any,
-        check_lift: Any,
-        ratio: Any,
-        lash: Any,
-        centreline: Any,
-        separation: Any,
-        number: Any = NAN,
-    ) -> Any:
-        lobe = lobe_of(lift, seat, seat_lift, check, check_lift)
-        nose = centreline if nose_sign > 0 else centreline - 2 * separation
-        plain = (stroke, rod_length, pin_offset, angle, ratio, lash, nose, lobe.max_lift, lobe.half_span, lobe.power)
-
-        def reach(read: MeasuredCurve | None, rows: list[Any]) -> Any:
-            *motion, max_lift, half_span, power = rows
-            curve: Curve = LobeCurve(max_lift, half_span, power) if read is None else read.lifted_to(max_lift)
-            throw, rod, offset, lean, rocker, play, centre = motion
-            least, where = piston_to_valve(0.0, throw, rod, offset, lean, curve, rocker, play, centre)
-            return where if angle_wanted else least / np.cos(lean)
-
-        return by_curve(number, plain, reach)
-
-    def chase(*values: Any) -> Any:
-        if any(np.ndim(each) for each in values):
-            return many(*values)
-        plain = [float(each) for each in values]
-        return one(*plain[:13], *(each for each in plain[13:] if each == each))  # NaN would never be found again
-
-    return chase
+    return by_curve(number, plain, reach)
 
 
-def _intake_chase(
+@lru_cache(maxsize=65536)
+def _one_scan(*values: float) -> tuple[float, float]:
+    """Scan for one combination, kept: chase and angle are asked for one after the other, and tolerances come back."""
+    chase, where = _scan(*values[:12], *(values[12:] or (NAN,)))
+    return float(chase), float(where)
+
+
+def _scanned(values: tuple[Any, ...]) -> Any:
+    if any(np.ndim(each) for each in values):
+        return _scan(*values)
+    plain = [float(each) for each in values]
+    return _one_scan(*plain[:12], *(each for each in plain[12:] if each == each))  # NaN is not equal to itself
+
+
+def valve_chase(
     stroke: float,
     rod_length: float,
     pin_offset: float,
@@ -144,43 +160,25 @@ def _intake_chase(
     check_lift: float,
     ratio: float,
     lash: float,
-    centreline: float,
+    nose: float,
     number: float = NAN,
 ) -> float:
-    """How far the intake valve reaches past the piston's crown plane, at the worst crank angle, in metres, ≤ 0.
+    """How far a valve reaches past the piston's crown plane, at the worst crank angle, in metres, ≤ 0.
 
     min over θ of (s(θ) − L_v(θ) / cos α), along the cylinder; lengths in m, angles in rad of the crank, seat and check
-    durations with the lobe lifts that they belong to; the number stands for a degree wheel's readings, NaN for none.
-    Valid for parallel faces and a rigid train. Source: geometry.
+    durations with the lobe lifts that they belong to, the nose after the overlap's top dead centre (below 0: before
+    it); the number stands for a degree wheel's readings, NaN for none. Valid for parallel faces and a rigid train.
+    Source: geometry.
 
-    >>> float(_intake_chase(0.06, 0.1, 0.0, 0.2, 0.007, 4.7, 0.0, 3.8, 0.001, 1.0, 0.0, 1.8)) < 0
+    >>> float(valve_chase(0.06, 0.1, 0.0, 0.2, 0.007, 4.7, 0.0, 3.8, 0.001, 1.0, 0.0, 1.8)) < 0
     True
     """
-    chase: float = _chase("intake")(
-        stroke,
-        rod_length,
-        pin_offset,
-        angle,
-        lift,
-        seat,
-        seat_lift,
-        check,
-        check_lift,
-        ratio,
-        lash,
-        centreline,
-        0.0,
-        number,
-    )
+    plain = (stroke, rod_length, pin_offset, angle, lift, seat, seat_lift, check, check_lift)
+    chase: float = _scanned((*plain, ratio, lash, nose, number))[0]
     return chase
 
 
-@cache
-def _chase(valve: str) -> Callable[..., Any]:
-    return chase_of(1.0 if valve == "intake" else -1.0)
-
-
-def _exhaust_chase(
+def nearest_at(
     stroke: float,
     rod_length: float,
     pin_offset: float,
@@ -192,35 +190,19 @@ def _exhaust_chase(
     check_lift: float,
     ratio: float,
     lash: float,
-    centreline: float,
-    separation: float,
+    nose: float,
     number: float = NAN,
 ) -> float:
-    """How far the exhaust valve reaches past the piston's crown plane, at the worst crank angle, in metres, ≤ 0.
+    """Crank angle at which a valve comes nearest the piston, rad after the overlap's top dead centre; below 0: before.
 
-    As for the intake; the exhaust's centreline is 2 × lobe separation − intake centreline before the overlap's top dead
-    centre (separation in rad of the cam, which counts once for each crank degree either side). Source: geometry.
+    The angle of the least that :func:`valve_chase` scans for, with its arguments and units. Source: geometry.
 
-    >>> float(_exhaust_chase(0.06, 0.1, 0.0, 0.2, 0.007, 4.7, 0.0, 3.8, 0.001, 1.0, 0.0, 1.8, 1.85)) < 0
+    >>> 0 < float(nearest_at(0.06, 0.1, 0.0, 0.2, 0.007, 4.7, 0.0, 3.8, 0.001, 1.0, 0.0, 1.8)) < 0.5
     True
     """
-    chase: float = _chase("exhaust")(
-        stroke,
-        rod_length,
-        pin_offset,
-        angle,
-        lift,
-        seat,
-        seat_lift,
-        check,
-        check_lift,
-        ratio,
-        lash,
-        centreline,
-        separation,
-        number,
-    )
-    return chase
+    plain = (stroke, rod_length, pin_offset, angle, lift, seat, seat_lift, check, check_lift)
+    where: float = _scanned((*plain, ratio, lash, nose, number))[1]
+    return where
 
 
 def valve_room_of(drop: float, mill: float, quench: float, pocket: float) -> float:
@@ -261,71 +243,7 @@ def _valve_at_least(valve: str) -> Callable[[float, Mapping[str, Any]], tuple[Sl
     return at_least
 
 
-def _nearest_at(valve: str) -> Callable[..., float]:
-    formula = chase_of(1.0 if valve == "intake" else -1.0, angle_wanted=True)
-
-    def intake(
-        stroke: float,
-        rod_length: float,
-        pin_offset: float,
-        angle: float,
-        lift: float,
-        seat: float,
-        seat_lift: float,
-        check: float,
-        check_lift: float,
-        ratio: float,
-        lash: float,
-        centreline: float,
-        number: float,
-    ) -> float:
-        """Crank angle at which the intake valve comes nearest the piston, rad after the overlap's top.
-
-        The angle of the least that :func:`_intake_chase` scans for, with its arguments and units. Source: geometry.
-
-        >>> nan = float("nan")
-        >>> where = _nearest_at("intake")(0.06, 0.1, 0.0, 0.2, 0.007, 4.7, 0.0, 3.8, 0.001, 1.0, 0.0, 1.8, nan)
-        >>> 0 < float(where) < 0.5
-        True
-        """
-        plain = (stroke, rod_length, pin_offset, angle, lift, seat, seat_lift, check, check_lift)
-        found: float = formula(*plain, ratio, lash, centreline, 0.0, number)
-        return found
-
-    def exhaust(
-        stroke: float,
-        rod_length: float,
-        pin_offset: float,
-        angle: float,
-        lift: float,
-        seat: float,
-        seat_lift: float,
-        check: float,
-        check_lift: float,
-        ratio: float,
-        lash: float,
-        centreline: float,
-        separation: float,
-        number: float,
-    ) -> float:
-        """Crank angle at which the exhaust valve comes nearest the piston, rad after the overlap's top.
-
-        The angle of the least that :func:`_exhaust_chase` scans for, with its arguments and units; below 0: before
-        it. Source: geometry.
-
-        >>> nan = float("nan")
-        >>> where = _nearest_at("exhaust")(0.06, 0.1, 0.0, 0.2, 0.007, 4.7, 0.0, 3.8, 0.001, 1.0, 0.0, 1.8, 1.85, nan)
-        >>> -0.5 < float(where) < 0
-        True
-        """
-        plain = (stroke, rod_length, pin_offset, angle, lift, seat, seat_lift, check, check_lift)
-        found: float = formula(*plain, ratio, lash, centreline, separation, number)
-        return found
-
-    return intake if valve == "intake" else exhaust
-
-
-for _valve, _function in (("intake", _intake_chase), ("exhaust", _exhaust_chase)):
+for _valve in ("intake", "exhaust"):
     figure(
         f"valve_room_{_valve}",
         unit="mm",
@@ -352,12 +270,11 @@ for _valve, _function in (("intake", _intake_chase), ("exhaust", _exhaust_chase)
             *lobe_inputs(_valve),
             ratio_of(_valve),
             f"cam.lash_{_valve}",
-            "cam.intake_centreline",
-            *(("cam.lobe_separation",) if _valve == "exhaust" else ()),
+            f"{_valve}_nose",
             f"cam.{_valve}_curve?",
         ),
         public=False,
-    )(_function)
+    )(valve_chase)
     figure(
         f"piston_to_valve_{_valve}",
         unit="mm",
@@ -384,4 +301,4 @@ for _valve, _function in (("intake", _intake_chase), ("exhaust", _exhaust_chase)
         formula="angle of the least of piston drop − valve lift / cos(valve angle) over a full cycle",
         source=CURVE + "geometry",
         inputs=FIGURES[f"valve_chase_{_valve}"].inputs,
-    )(_nearest_at(_valve))
+    )(nearest_at)

@@ -9,11 +9,19 @@ import numpy as np
 
 from kitwright.solver.formulas import springs
 from kitwright.solver.formulas.arrays import where
-from kitwright.solver.formulas.cam_curve import Curve, LobeCurve
 from kitwright.solver.formulas.kinematics import column, least_over_angle
 from kitwright.solver.formulas.measured_cam import MeasuredCurve
 from kitwright.solver.formulas.valve_gear import least, valve_lift_of
-from kitwright.solver.formulas.valve_motion import CURVE, NAN, by_curve, lobe_inputs, lobe_of, ratio_of
+from kitwright.solver.formulas.valve_motion import (
+    CURVE,
+    NAN,
+    by_curve,
+    curve_along,
+    fitted_lobe,
+    lobe_inputs,
+    lobe_of,
+    ratio_of,
+)
 from kitwright.solver.registry import Slack, figure
 
 
@@ -169,14 +177,14 @@ def float_speed_of(
     >>> round(float(speed) * 30 / np.pi)
     6597
     """
-    lobe = lobe_of(lift, seat, seat_lift, check, check_lift)
-    if np.all(np.isnan(number)):
-        return springs.float_speed(rate, free, installed, mass, lobe, ratio, lash)[0]
+    if not any(np.ndim(each) for each in (lift, seat, seat_lift, check, check_lift, number)):
+        curve = lobe_of(lift, seat, seat_lift, check, check_lift, number)
+        return springs.float_speed(rate, free, installed, mass, curve, ratio, lash)[0]
+    lobe = fitted_lobe(lift, seat, seat_lift, check, check_lift)
 
     def speed(read: MeasuredCurve | None, rows: list[Any]) -> Any:
-        stiffness, length, height, moving, rocker, play, max_lift, half_span, power = rows
-        curve: Curve = LobeCurve(max_lift, half_span, power) if read is None else read.lifted_to(max_lift)
-        return springs.float_speed(stiffness, length, height, moving, curve, rocker, play)[0]
+        stiffness, length, height, moving, rocker, play, *shape = rows
+        return springs.float_speed(stiffness, length, height, moving, curve_along(read, *shape), rocker, play)[0]
 
     given = (rate, free, installed, mass, ratio, lash, lobe.max_lift, lobe.half_span, lobe.power)
     found: float = by_curve(number, given, speed)[()]
@@ -191,11 +199,11 @@ def _float_at_least(valve: str) -> Callable[[float, Mapping[str, Any]], tuple[Sl
         def held(rate: Any, free: Any, mass: Any, *lobe: Any) -> Any:
             """−(greatest spring height at which the valve still follows)."""
             *shape, ratio, lash, number = lobe
-            fitted = lobe_of(*shape)
+            fitted = fitted_lobe(*shape)
 
             def height(read: MeasuredCurve | None, rows: list[Any]) -> Any:
-                stiffness, length, moving, rocker, play, max_lift, half_span, power = rows
-                curve: Curve = LobeCurve(max_lift, half_span, power) if read is None else read.lifted_to(max_lift)
+                stiffness, length, moving, rocker, play, *fit = rows
+                curve = curve_along(read, *fit)
                 laid = curve.columns()
 
                 def spare(angle: Any) -> Any:

@@ -14,17 +14,18 @@ from kitwright.cli.report.sheet.chart import Axis, Chart, padded
 from kitwright.cli.report.sheet.page import Picture
 from kitwright.cli.report.sheet.svg import WIDTH
 from kitwright.cli.report.words import figure_style, missing_text, words
-from kitwright.solver.check import implied_goals
-from kitwright.solver.curves import VALVES, Curve, NoCurve, curve, samples
+from kitwright.solver.check import View, implied_goals
+from kitwright.solver.curves import VALVES, Curve, NoCurve, curve
 from kitwright.solver.plan import Plan
 from kitwright.solver.result import Checked
+from kitwright.solver.sampling import Distribution, figure_samples
 
 _QUARTERS = tuple(float(each) for each in range(-360, 361, 180))
 _OVERLAP = 90.0
 """Crank degrees either side of the overlap's top dead centre that are shown: no valve comes near the piston outside."""
 _THIRDS = tuple(float(each) for each in range(-90, 91, 30))
 
-_SAMPLES = 4000
+_SAMPLES, _SEED = 4000, 1
 _BARS = 28
 
 Plot = Picture | Paragraph
@@ -212,7 +213,7 @@ def spread_plots(checked: Checked, plan: Plan) -> list[Plot]:
     for name in ("quench", "compression"):
         if name not in checked.figures:
             continue
-        drawn = samples(checked.combination, plan, name, _SAMPLES)
+        drawn = figure_samples(View(checked.combination, plan), name, _SAMPLES, _SEED, Distribution())
         found.append(_histogram(name, drawn, checked, plan))
     return found
 
