@@ -6,15 +6,22 @@ there at once.
 
 from __future__ import annotations
 
+import inspect
+from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import wraps
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from kitwright.cli.output import say_warnings
+
 if TYPE_CHECKING:
     from kitwright.catalogs import Overrides
+    from kitwright.solver.catalogue import Catalogue
+    from kitwright.solver.plan import Plan
 
 EXIT_CODES = "Exit status: 0 answered, 1 {one}, 2 the input is at fault, 3 stopped before the search was complete."
 
@@ -49,6 +56,10 @@ RESULT = "The answer"
 PlanFile = Annotated[Path, typer.Argument(metavar="PLAN", help="The plan, a YAML file.", show_default=False)]
 FormatOption = Annotated[
     Format, typer.Option("--format", "-f", help="How the answer is written.", rich_help_panel=RESULT)
+]
+Seconds = Annotated[
+    float,
+    typer.Option("--time", min=0.0, metavar="S", help="Stop after so many seconds.", rich_help_panel=RESULT),
 ]
 OutputOption = Annotated[
     Path | None,
@@ -134,6 +145,20 @@ class Settings:
     tolerance: Mode | None = None
     units: Units | None = None
 
+    def load(self, plan: Path, warn: bool = True) -> tuple[Plan, Catalogue]:
+        """Read a plan with its catalogue, what was typed over it; what looks odd is said.
+
+        Raises:
+            InputError: with everything that is wrong with the plan, the catalogue or what was typed.
+
+        """
+        from kitwright.catalogs import load_plan
+
+        wanted, catalogue = load_plan(plan, self.overrides())
+        if warn:
+            say_warnings(catalogue.warnings, f"kitwright shelf check --plan {plan}")
+        return wanted, catalogue
+
     def overrides(self) -> Overrides:
         """Give the same as the catalogues' reader takes it."""
         from kitwright.catalogs import Overrides
@@ -178,6 +203,56 @@ class Settings:
         if self.tolerance is not None:
             found += ["--tolerance", self.tolerance.value]
         return tuple(found)
+
+
+_OVER_THE_PLAN: dict[str, Any] = {
+    "aim": Aims,
+    "minimum": Minima,
+    "maximum": Maxima,
+    "step": Steps,
+    "weight": Weights,
+    "use": Pins,
+    "avoid": Avoided,
+    "shelf_only": ShelfOnly,
+    "kinds": Kinds,
+    "optional": Optional,
+    "gaskets": Gaskets,
+    "machining": Machining,
+    "tolerance": Tolerance,
+    "units": UnitsOption,
+}
+"""What can be said over a plan: field of :class:`Settings` to its option, in the order of the help."""
+
+
+def over_the_plan(*without: str) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """Give a command every option over the plan, ``without`` some; it takes them as one :class:`Settings`.
+
+    The command has a parameter ``settings``; in its place stand the options for typer to see.
+    """
+    taken = {name: option for name, option in _OVER_THE_PLAN.items() if name not in without}
+
+    def give(command: Callable[..., Any]) -> Callable[..., Any]:
+        own = inspect.signature(command, eval_str=True)
+        parameters: list[inspect.Parameter] = []
+        for each in own.parameters.values():
+            if each.name == "settings":
+                kind = inspect.Parameter.POSITIONAL_OR_KEYWORD
+                parameters += [
+                    inspect.Parameter(name, kind, default=None, annotation=option) for name, option in taken.items()
+                ]
+            else:
+                parameters.append(each)
+
+        @wraps(command)
+        def wrapped(**named: Any) -> Any:
+            settings = Settings(**{name: named.pop(name, None) for name in taken})
+            return command(settings=settings, **named)
+
+        wrapped.__signature__ = own.replace(parameters=parameters)  # type: ignore[attr-defined]
+        wrapped.__annotations__ = {each.name: each.annotation for each in parameters}
+        return wrapped
+
+    return give
 
 
 def examples(*lines: str, one: str | None = "nothing fits") -> str:

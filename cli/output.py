@@ -31,6 +31,10 @@ class Status(IntEnum):
     STOPPED = 3
 
 
+STATUS = {"complete": Status.ANSWERED, "nothing_fits": Status.NOTHING, "incomplete": Status.STOPPED}
+"""A search's own status to the exit status."""
+
+
 class OutputError(Exception):
     """The answer cannot be written where it was asked for."""
 

@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from kitwright.cli import options
-from kitwright.cli.output import Status, check_target, deliver, guarded, say, say_warnings
+from kitwright.cli.output import Status, check_target, deliver, guarded, say
 
 DEPTH = "In depth"
 
@@ -33,23 +33,12 @@ EPILOG = options.examples(
 
 
 @guarded
+@options.over_the_plan("use")
 def check(
     plan: options.PlanFile,
+    settings: options.Settings,
     use: options.Choices = None,
     machine: options.Machine = None,
-    aim: options.Aims = None,
-    minimum: options.Minima = None,
-    maximum: options.Maxima = None,
-    step: options.Steps = None,
-    weight: options.Weights = None,
-    avoid: options.Avoided = None,
-    shelf_only: options.ShelfOnly = None,
-    kinds: options.Kinds = None,
-    optional: options.Optional = None,
-    gaskets: options.Gaskets = None,
-    machining: options.Machining = None,
-    tolerance: options.Tolerance = None,
-    units: options.UnitsOption = None,
     show: Annotated[
         list[str] | None,
         typer.Option(
@@ -116,27 +105,8 @@ def check(
     A kind that is not named has to be pinned in the plan, or the catalogue holds one part of it alone.
     """
     check_target(output)
-    stack, pins = stack_of(use or ())
-    settings = options.Settings(
-        aim=aim,
-        minimum=minimum,
-        maximum=maximum,
-        step=step,
-        weight=weight,
-        use=pins,
-        avoid=avoid,
-        kinds=kinds,
-        optional=optional,
-        machining=machining,
-        shelf_only=shelf_only,
-        gaskets=gaskets,
-        tolerance=tolerance,
-        units=units,
-    )
-    from kitwright.catalogs import load_plan
-
-    wanted, catalogue = load_plan(plan, settings.overrides())
-    say_warnings(catalogue.warnings, f"kitwright shelf check --plan {plan}")
+    stack, settings.use = stack_of(use or ())
+    wanted, catalogue = settings.load(plan)
 
     from kitwright.cli.report import write_check
     from kitwright.solver import check as work_out

@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Annotated
-
-import typer
-
 from kitwright.cli import options
-from kitwright.cli.output import Status, check_target, deliver, guarded, say_warnings
+from kitwright.cli.output import Status, check_target, deliver, guarded
 
 EPILOG = options.examples(
     "kitwright explain plan.yaml",
@@ -17,28 +13,11 @@ EPILOG = options.examples(
 
 
 @guarded
+@options.over_the_plan()
 def explain(
     plan: options.PlanFile,
-    aim: options.Aims = None,
-    minimum: options.Minima = None,
-    maximum: options.Maxima = None,
-    step: options.Steps = None,
-    weight: options.Weights = None,
-    use: options.Pins = None,
-    avoid: options.Avoided = None,
-    shelf_only: options.ShelfOnly = None,
-    kinds: options.Kinds = None,
-    optional: options.Optional = None,
-    gaskets: options.Gaskets = None,
-    machining: options.Machining = None,
-    tolerance: options.Tolerance = None,
-    units: options.UnitsOption = None,
-    seconds: Annotated[
-        float,
-        typer.Option(
-            "--time", min=0.0, metavar="S", help="Stop after so many seconds.", rich_help_panel=options.RESULT
-        ),
-    ] = 120.0,
+    settings: options.Settings,
+    seconds: options.Seconds = 120.0,
     form: options.FormatOption = options.Format.TABLE,
     output: options.OutputOption = None,
 ) -> Status:
@@ -48,26 +27,7 @@ def explain(
     change that opens an answer with its price, and what a part that would fit has to measure.
     """
     check_target(output)
-    settings = options.Settings(
-        aim=aim,
-        minimum=minimum,
-        maximum=maximum,
-        step=step,
-        weight=weight,
-        use=use,
-        avoid=avoid,
-        kinds=kinds,
-        optional=optional,
-        machining=machining,
-        shelf_only=shelf_only,
-        gaskets=gaskets,
-        tolerance=tolerance,
-        units=units,
-    )
-    from kitwright.catalogs import load_plan
-
-    wanted, catalogue = load_plan(plan, settings.overrides())
-    say_warnings(catalogue.warnings, f"kitwright shelf check --plan {plan}")
+    wanted, catalogue = settings.load(plan)
 
     from kitwright.cli.report.explained import write_explanation
     from kitwright.cli.report.found import Question
@@ -75,7 +35,7 @@ def explain(
     from kitwright.solver.search import find, witness
 
     found = explained(catalogue, wanted, find, witness, seconds)
-    question = Question(str(plan), wanted, settings.typed(), tuple(use or ()), catalogue, 1)
+    question = Question(str(plan), wanted, settings.typed(), tuple(settings.use or ()), catalogue, 1)
     deliver(write_explanation(found, form.value, question), output)
     if not found.complete:
         return Status.STOPPED

@@ -8,8 +8,8 @@ from typing import Annotated
 import typer
 
 from kitwright.cli import options
-from kitwright.cli.commands.find import Progress
-from kitwright.cli.output import Status, check_target, deliver, guarded, say, say_warnings
+from kitwright.cli.output import Status, check_target, deliver, guarded, say
+from kitwright.cli.progress import Progress
 
 EPILOG = options.examples(
     "kitwright measure-next plan.yaml",
@@ -19,22 +19,10 @@ EPILOG = options.examples(
 
 
 @guarded
+@options.over_the_plan()
 def measure_next(
     plan: options.PlanFile,
-    aim: options.Aims = None,
-    minimum: options.Minima = None,
-    maximum: options.Maxima = None,
-    step: options.Steps = None,
-    weight: options.Weights = None,
-    use: options.Pins = None,
-    avoid: options.Avoided = None,
-    shelf_only: options.ShelfOnly = None,
-    kinds: options.Kinds = None,
-    optional: options.Optional = None,
-    gaskets: options.Gaskets = None,
-    machining: options.Machining = None,
-    tolerance: options.Tolerance = None,
-    units: options.UnitsOption = None,
+    settings: options.Settings,
     top: Annotated[
         int,
         typer.Option(
@@ -45,12 +33,7 @@ def measure_next(
             rich_help_panel=options.RESULT,
         ),
     ] = 5,
-    seconds: Annotated[
-        float,
-        typer.Option(
-            "--time", min=0.0, metavar="S", help="Stop after so many seconds.", rich_help_panel=options.RESULT
-        ),
-    ] = 60.0,
+    seconds: options.Seconds = 60.0,
     form: options.FormatOption = options.Format.TABLE,
     output: options.OutputOption = None,
 ) -> Status:
@@ -61,26 +44,7 @@ def measure_next(
     """
     check_target(output)
     started = time.monotonic()
-    settings = options.Settings(
-        aim=aim,
-        minimum=minimum,
-        maximum=maximum,
-        step=step,
-        weight=weight,
-        use=use,
-        avoid=avoid,
-        kinds=kinds,
-        optional=optional,
-        machining=machining,
-        shelf_only=shelf_only,
-        gaskets=gaskets,
-        tolerance=tolerance,
-        units=units,
-    )
-    from kitwright.catalogs import load_plan
-
-    wanted, catalogue = load_plan(plan, settings.overrides())
-    say_warnings(catalogue.warnings, f"kitwright shelf check --plan {plan}")
+    wanted, catalogue = settings.load(plan)
 
     from kitwright.cli.report import write_rivals
     from kitwright.solver import find as search
@@ -89,15 +53,12 @@ def measure_next(
     def left() -> float:
         return max(seconds - (time.monotonic() - started), 0.0)
 
-    progress = Progress()
-    try:
+    with Progress() as progress:
         answers = [search(catalogue, wanted, top, left(), progress)]
         if wanted.tolerance != "nominal":
             answers.append(search(catalogue, wanted.but(tolerance="nominal"), top, left(), progress))
         pool = {each.combination.tie_key(): each.combination for answer in answers for each in answer.combinations}
         found = rivalry(tuple(pool.values()), wanted, left(), progress)
-    finally:
-        progress.clear()
     if not pool:
         cut = any(answer.status == "incomplete" for answer in answers)
         say(

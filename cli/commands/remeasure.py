@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from kitwright.cli import options
-from kitwright.cli.commands.find import Progress
 from kitwright.cli.output import Status, check_target, deliver, guarded, say, say_warnings
+from kitwright.cli.progress import Progress
 
 if TYPE_CHECKING:
     from kitwright.catalogs.readings import Reading, ShortBlock
@@ -42,8 +42,10 @@ def _repeated(flag: str, metavar: str, help_text: str) -> object:
 
 
 @guarded
+@options.over_the_plan()
 def remeasure(
     plan: options.PlanFile,
+    settings: options.Settings,
     deck: Annotated[
         str | None, _repeated("--deck", "VALUE", "How far the piston stops: '0.32 mm down ± 0.02 mm', or up.")
     ] = None,
@@ -84,20 +86,6 @@ def remeasure(
             show_default=False,
         ),
     ] = None,
-    aim: options.Aims = None,
-    minimum: options.Minima = None,
-    maximum: options.Maxima = None,
-    step: options.Steps = None,
-    weight: options.Weights = None,
-    use: options.Pins = None,
-    avoid: options.Avoided = None,
-    shelf_only: options.ShelfOnly = None,
-    kinds: options.Kinds = None,
-    optional: options.Optional = None,
-    gaskets: options.Gaskets = None,
-    machining: options.Machining = None,
-    tolerance: options.Tolerance = None,
-    units: options.UnitsOption = None,
     top: Annotated[
         int, typer.Option(min=1, metavar="N", help="How many to list.", rich_help_panel=options.RESULT)
     ] = 10,
@@ -120,22 +108,7 @@ def remeasure(
     a measured deck are pinned for the answer; gaskets, pushrod and the machining that the plan allows stay open.
     """
     check_target(output)
-    settings = options.Settings(
-        aim=aim,
-        minimum=minimum,
-        maximum=maximum,
-        step=step,
-        weight=weight,
-        use=list(use or ()),
-        avoid=avoid,
-        kinds=kinds,
-        optional=optional,
-        machining=machining,
-        shelf_only=shelf_only,
-        gaskets=gaskets,
-        tolerance=tolerance,
-        units=units,
-    )
+    use = list(settings.use or ())
     said = _remarks(instrument, date, note)
     if deck is None and not chamber and not fields:
         raise ValueError("nothing is measured; write `--deck`, `--chamber` or `--set`, such as `--chamber '21.2 cc'`")
@@ -158,8 +131,8 @@ def remeasure(
             return _ask(taken)
         readings.append(Reading("deck", deck, f"--deck {deck[:60]}", taken.parts))
     refuse_twins(readings)
-    settings.use = _pins(use or [], taken, _free(free or []))
-    wanted = _opened(load_plan(plan, settings.overrides())[0], use or [])
+    settings.use = _pins(use, taken, _free(free or []))
+    wanted = _opened(load_plan(plan, settings.overrides())[0], use)
     measurements, implied = _judged(plan, settings, readings, said, take_block_height)
     readings = [each.reading for each in measurements]
     overrides = settings.overrides()
@@ -171,12 +144,9 @@ def remeasure(
     if not dry_run:
         say(f"written: {plan}" if lines else f"{plan} says so already")
 
-    progress = Progress()
-    try:
+    with Progress() as progress:
         old = search(catalogue, wanted, 1, seconds, progress)
         answer = search(now, after, top, seconds, progress, why=True)
-    finally:
-        progress.clear()
     question = Question(str(plan), after, settings.typed(), tuple(settings.use), now, top)
     first = old.combinations[0] if old.combinations else None
     result = Remeasured(

@@ -11,8 +11,8 @@ import typer
 
 from kitwright.cli import options
 from kitwright.cli.commands.check import machine_pairs, stack_of
-from kitwright.cli.commands.find import Progress
-from kitwright.cli.output import Status, check_target, deliver, guarded, say, say_warnings
+from kitwright.cli.output import Status, check_target, deliver, guarded, say
+from kitwright.cli.progress import Progress
 
 if TYPE_CHECKING:
     from kitwright.cli.report.found import Question
@@ -39,27 +39,16 @@ class SheetFormat(StrEnum):
 
 
 @guarded
+@options.over_the_plan("use")
 def sheet(
     plan: options.PlanFile,
+    settings: options.Settings,
     use: options.Choices = None,
     machine: options.Machine = None,
     rank: Annotated[
         int | None,
         typer.Option(min=1, metavar="N", help="The sheet of the search's N-th combination.", show_default=False),
     ] = None,
-    aim: options.Aims = None,
-    minimum: options.Minima = None,
-    maximum: options.Maxima = None,
-    step: options.Steps = None,
-    weight: options.Weights = None,
-    avoid: options.Avoided = None,
-    shelf_only: options.ShelfOnly = None,
-    kinds: options.Kinds = None,
-    optional: options.Optional = None,
-    gaskets: options.Gaskets = None,
-    machining: options.Machining = None,
-    tolerance: options.Tolerance = None,
-    units: options.UnitsOption = None,
     top: Annotated[
         int,
         typer.Option(min=1, metavar="N", help="How many to list, or to compare with.", rich_help_panel=options.RESULT),
@@ -96,25 +85,10 @@ def sheet(
     check_target(output)
     if rank is not None and machine:
         raise ValueError("--rank takes a combination as the search has it; leave out --machine, or --rank")
-    settings = options.Settings(
-        aim=aim,
-        minimum=minimum,
-        maximum=maximum,
-        step=step,
-        weight=weight,
-        use=list(use or ()),
-        avoid=avoid,
-        kinds=kinds,
-        optional=optional,
-        machining=machining,
-        shelf_only=shelf_only,
-        gaskets=gaskets,
-        tolerance=tolerance,
-        units=units,
-    )
     written_as = form.value if form else "markdown" if output and output.suffix.lower() in _MARKDOWN else "html"
     if written_as == "html" and output is None and sys.stdout.isatty():
         output = _beside(plan)
+    settings.use = list(use or ())
     task = _Task(plan, settings, top, seconds, written_as, output)
     if rank is None and (use or machine):
         return task.named(list(use or ()), list(machine or ()), alone)
@@ -140,22 +114,14 @@ class _Task:
         self.form, self.output = form, output
 
     def _load(self, use: list[str], warn: bool = True) -> tuple[Plan, Catalogue]:
-        from kitwright.catalogs import load_plan
-
         self.settings.use = use
-        plan, catalogue = load_plan(self.plan_file, self.settings.overrides())
-        if warn:
-            say_warnings(catalogue.warnings, f"kitwright shelf check --plan {self.plan_file}")
-        return plan, catalogue
+        return self.settings.load(self.plan_file, warn)
 
     def _search(self, catalogue: Catalogue, plan: Plan, top: int) -> Answer:
         from kitwright.solver import find
 
-        progress = Progress()
-        try:
+        with Progress() as progress:
             return find(catalogue, plan, top, self.seconds, progress)
-        finally:
-            progress.clear()
 
     def named(self, use: list[str], machine: list[str], alone: bool) -> Status:
         """Write the sheet of a combination that was put together by name."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections import Counter
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
@@ -50,41 +51,31 @@ Note = Annotated[str, typer.Option(metavar="TEXT", help="What for; it goes into 
 Seconds = Annotated[float, typer.Option("--time", min=0.0, metavar="S", help="Stop searching after so many seconds.")]
 
 
-@app.command("take", epilog=TAKE_EPILOG)
-@guarded
-def take(
-    part: PartId = None,
-    count: Count = None,
-    catalogue: CatalogueFolder = None,
-    plan: PlanOption = None,
-    rank: Rank = None,
-    note: Note = "",
-    seconds: Seconds = 60.0,
-    form: options.FormatOption = options.Format.TABLE,
-    output: options.OutputOption = None,
-) -> Status:
-    """Take parts from the shelf: one, or with a plan and a rank all that a build takes of it.
+def _mover(work: Literal["take", "put"]) -> Callable[..., Status]:
+    def command(
+        part: PartId = None,
+        count: Count = None,
+        catalogue: CatalogueFolder = None,
+        plan: PlanOption = None,
+        rank: Rank = None,
+        note: Note = "",
+        seconds: Seconds = 60.0,
+        form: options.FormatOption = options.Format.TABLE,
+        output: options.OutputOption = None,
+    ) -> Status:
+        return _move(work, part, count, catalogue, plan, rank, note, seconds, form, output)
 
-    What a build wants and the shelf does not hold is named and left alone.
-    """
-    return _move("take", part, count, catalogue, plan, rank, note, seconds, form, output)
+    return command
 
 
-@app.command("put", epilog=PUT_EPILOG)
-@guarded
-def put(
-    part: PartId = None,
-    count: Count = None,
-    catalogue: CatalogueFolder = None,
-    plan: PlanOption = None,
-    rank: Rank = None,
-    note: Note = "",
-    seconds: Seconds = 60.0,
-    form: options.FormatOption = options.Format.TABLE,
-    output: options.OutputOption = None,
-) -> Status:
-    """Put parts on the shelf: one, or with a plan and a rank everything that a build is made of."""
-    return _move("put", part, count, catalogue, plan, rank, note, seconds, form, output)
+TAKE = """Take parts from the shelf: one, or with a plan and a rank all that a build takes of it.
+
+What a build wants and the shelf does not hold is named and left alone.
+"""
+PUT = "Put parts on the shelf: one, or with a plan and a rank everything that a build is made of."
+
+app.command("take", epilog=TAKE_EPILOG, help=TAKE)(guarded(_mover("take")))
+app.command("put", epilog=PUT_EPILOG, help=PUT)(guarded(_mover("put")))
 
 
 def _move(

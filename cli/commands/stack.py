@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Annotated
-
-import typer
-
 from kitwright.cli import options
-from kitwright.cli.output import Status, check_target, deliver, guarded, say_warnings
+from kitwright.cli.output import STATUS, Status, check_target, deliver, guarded
+from kitwright.cli.progress import Progress
 
 EPILOG = options.examples(
     "kitwright stack plan.yaml",
@@ -18,28 +15,11 @@ EPILOG = options.examples(
 
 
 @guarded
+@options.over_the_plan()
 def stack(
     plan: options.PlanFile,
-    aim: options.Aims = None,
-    minimum: options.Minima = None,
-    maximum: options.Maxima = None,
-    step: options.Steps = None,
-    weight: options.Weights = None,
-    use: options.Pins = None,
-    avoid: options.Avoided = None,
-    shelf_only: options.ShelfOnly = None,
-    kinds: options.Kinds = None,
-    optional: options.Optional = None,
-    gaskets: options.Gaskets = None,
-    machining: options.Machining = None,
-    tolerance: options.Tolerance = None,
-    units: options.UnitsOption = None,
-    seconds: Annotated[
-        float,
-        typer.Option(
-            "--time", min=0.0, metavar="S", help="Stop after so many seconds.", rich_help_panel=options.RESULT
-        ),
-    ] = 120.0,
+    settings: options.Settings,
+    seconds: options.Seconds = 120.0,
     form: options.FormatOption = options.Format.TABLE,
     output: options.OutputOption = None,
 ) -> Status:
@@ -49,39 +29,12 @@ def stack(
     decks at which one gasket does.
     """
     check_target(output)
-    settings = options.Settings(
-        aim=aim,
-        minimum=minimum,
-        maximum=maximum,
-        step=step,
-        weight=weight,
-        use=use,
-        avoid=avoid,
-        kinds=kinds,
-        optional=optional,
-        machining=machining,
-        shelf_only=shelf_only,
-        gaskets=gaskets,
-        tolerance=tolerance,
-        units=units,
-    )
-    from kitwright.catalogs import load_plan
+    wanted, catalogue = settings.load(plan)
 
-    wanted, catalogue = load_plan(plan, settings.overrides())
-    say_warnings(catalogue.warnings, f"kitwright shelf check --plan {plan}")
-
-    from kitwright.cli.commands.find import Progress
     from kitwright.cli.report.stacked import write_stack
     from kitwright.solver.stacking import stack as asked
 
-    progress = Progress()
-    try:
+    with Progress() as progress:
         answer = asked(catalogue, wanted, seconds, progress)
-    finally:
-        progress.clear()
     deliver(write_stack(answer, form.value, str(plan)), output)
-    return {
-        "complete": Status.ANSWERED,
-        "nothing_fits": Status.NOTHING,
-        "incomplete": Status.STOPPED,
-    }[answer.status]
+    return STATUS[answer.status]
