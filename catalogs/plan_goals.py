@@ -192,7 +192,8 @@ def _ceiling(node: Node, place: tuple[str, int], problems: list[Problem]) -> flo
         others = [key for key, each in node.entries.items() if key != "min" and not is_absent(each)]
         for key in others:
             message = f"`{clip(key)}`: the rev ceiling is one speed that every rated part must carry"
-            problems.append(Problem(message, "write `rev_ceiling: 7000 rpm`", *node.place(key), field=where))
+            hint = "write `--min rev_ceiling=7000rpm`" if key in node.options else "write `rev_ceiling: 7000 rpm`"
+            problems.append(Problem(message, hint, *node.place(key), field=where))
         inner = node.entries.get("min")
         if inner is None or others:
             if not others:

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
+import math
+from dataclasses import dataclass, replace
+from typing import Any, Literal
 
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import check
+from kitwright.solver.combination import Combination
 from kitwright.solver.engine import Clock
 from kitwright.solver.plan import Goal, Plan
 from kitwright.solver.registry import FIGURES
 from kitwright.solver.result import Answer, Checked
 from kitwright.solver.search import DEFAULT_SECONDS, Progress, find
 from kitwright.solver.terms import MONEY_UNIT
+
+BEYOND = 1e8
+"""A price that no budget reaches, and that the model's integers still hold."""
 
 MORE = (10.0, 20.0)
 """Money on top of a budget that is asked about."""
@@ -55,20 +60,21 @@ def trade_off(
         return TradeOff(first)
     found = [first.combinations[0]]
     status: Literal["complete", "incomplete"] = "complete"
-    priced = _priced(catalogue, plan)
+    priced = _priced(catalogue)
     while True:
         cost = found[-1].cost
-        asked = priced if cost is None else _below(priced, cost)
+        asked = _below(plan, BEYOND / 2 if cost is None else cost)
         if clock.left <= 0:
             status = "incomplete"
             break
-        cheaper = find(catalogue, asked, 1, clock.left, progress)
+        cheaper = find(priced, asked, 1, clock.left, progress)
         if cheaper.status == "incomplete":
             status = "incomplete"
             break
-        if cheaper.status == "nothing_fits" or cheaper.combinations[0].cost is None:
+        if cheaper.status == "nothing_fits":
             break
-        found.append(check(cheaper.combinations[0].combination, plan, spreads=False))  # by the plan as it was asked
+        # the catalogue's own parts, judged by the plan as it was asked
+        found.append(check(_as_they_are(cheaper.combinations[0].combination, catalogue), plan, spreads=False))
     proven = ""
     if status == "incomplete":
         known = found[-1].cost
@@ -77,17 +83,26 @@ def trade_off(
     return TradeOff(answer, tuple(_more(catalogue, plan, found[0], clock)) if status == "complete" else ())
 
 
-def _priced(catalogue: Catalogue, plan: Plan) -> Plan:
-    """The plan without parts that would leave the cost unknown; what is pinned stays."""
-    pinned = {part for ids in plan.use.values() for part in ids}
-    unknown = {part.id for part in catalogue if part.price is None and part.on_shelf < 1} - pinned
-    return plan.but(avoid=plan.avoid | unknown)
+def _priced(catalogue: Catalogue) -> Catalogue:
+    """The catalogue with a price that no limit reaches for parts without one: they serve where they are not bought."""
+    parts = [replace(part, price=BEYOND) if part.price is None else part for part in catalogue]
+    return Catalogue.of(parts, catalogue.folder)
+
+
+def _as_they_are(combination: Combination, catalogue: Catalogue) -> Combination:
+    """The same combination of the catalogue's own parts."""
+
+    def own(part: Any) -> Any:
+        return catalogue.get(part.id)
+
+    parts = {kind: own(part) for kind, part in combination.parts.items()}
+    return replace(combination, parts=parts, gaskets=tuple(map(own, combination.gaskets)))
 
 
 def _below(plan: Plan, cost: float) -> Plan:
     given = plan.goals.get("cost", Goal("cost", step=FIGURES["cost"].step))
-    limit = Goal("cost", given.aim, given.minimum, cost - MONEY_UNIT, given.step, given.weight)
-    return plan.but(goals={**plan.goals, "cost": limit})
+    most = min(cost - MONEY_UNIT, math.inf if given.maximum is None else given.maximum)
+    return plan.but(goals={**plan.goals, "cost": replace(given, maximum=most)})
 
 
 def _more(catalogue: Catalogue, plan: Plan, best: Checked, clock: Clock) -> list[tuple[float, Checked | None]]:
@@ -99,7 +114,7 @@ def _more(catalogue: Catalogue, plan: Plan, best: Checked, clock: Clock) -> list
     for more in MORE:
         if clock.left <= 0:
             break
-        wider = Goal("cost", goal.aim, goal.minimum, goal.maximum + more, goal.step, goal.weight)
+        wider = replace(goal, maximum=goal.maximum + more)
         answer = find(catalogue, plan.but(goals={**plan.goals, "cost": wider}), 1, clock.left)
         if answer.status != "complete":
             break

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import math
+from functools import partial
 
 import pytest
 
+from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import judge
-from kitwright.solver.plan import Goal
+from kitwright.solver.parts import Block, Crank, Gasket, Piston, Rod
+from kitwright.solver.plan import Goal, Plan
+from kitwright.solver.quantity import LENGTH, parse
 from kitwright.solver.trade_off import trade_off
 from tests import random_catalogues
 from tests.cli_runner import answer, plan, run
@@ -38,7 +42,6 @@ def test_the_list_is_the_twins() -> None:
             (each.key[0], each.closeness, math.inf if each.cost is None else each.cost)
             for each in said.answer.combinations
         ]
-        # a pinned or doubled part without a price can hide a dearer known cost behind an unknown one
         assert [each[:2] for each in found] == [each[:2] for each in expected], seed
         for mine, theirs in zip(found, expected, strict=True):
             assert mine[2] == pytest.approx(theirs[2], abs=1e-6), seed
@@ -46,6 +49,27 @@ def test_the_list_is_the_twins() -> None:
         unknown += any(each[2] == math.inf for each in found)
     assert sum(length > 1 for length in lengths) >= 10
     assert unknown >= 1
+
+
+def test_a_part_without_a_price_ends_no_list() -> None:
+    """A gasket that is doubled, with one on the shelf and no price, hides no dearer known cost."""
+    quantity = partial(parse, dimension=LENGTH)
+    block = Block(id="b", bore=quantity("72 mm"), block_height=quantity("142 mm"), on_shelf=1)
+    crank = Crank(id="k", stroke=quantity("57 mm"), journal=quantity("30 mm"), on_shelf=1)
+    rod = Rod(id="r", length=quantity("85 mm"), big_end=quantity("30 mm"), pin=quantity("16 mm"), on_shelf=1)
+    height = {"p1": ("28.0 mm", 5.0), "p2": ("27.9 mm", 30.0)}
+    pistons = [
+        Piston(id=each, bore=quantity("72 mm"), compression_height=quantity(h), pin=quantity("16 mm"), price=price)
+        for each, (h, price) in height.items()
+    ]
+    gasket = Gasket(id="g", thickness=quantity("0.25 mm"), bore=quantity("73 mm"), on_shelf=1)
+    catalogue = Catalogue.of([block, crank, rod, gasket, *pistons])
+    aim = {"quench": Goal("quench", aim=1.0, minimum=0.5, step=0.02)}
+    wanted = Plan(goals=aim, gaskets=2)
+    found = [(each.closeness, each.cost) for each in trade_off(catalogue, wanted).answer]
+    expected = front(closest(catalogue, wanted))
+    assert found == [(closeness, None if cost == math.inf else cost) for _, closeness, cost in expected]
+    assert found == [(0, None), (7, 30.0), (12, 5.0)]
 
 
 def test_more_money_brings_what_a_wider_plan_finds() -> None:
