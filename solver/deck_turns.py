@@ -190,13 +190,12 @@ class _Turning:
     def _late(self, place: tuple[Any, ...], low: float, high: float) -> tuple[float, float]:
         """The range of decks of one choice, narrowed by the limits that were left for later."""
         picks = {"stack": self.rows, **self.picks}
-        leaves, tolerances = self._leaves(
-            {each: rows[[at]] for (each, rows), at in zip(picks.items(), place, strict=True)}
-        )
-        lowest, highest = (np.full((1,) * len(picks), end) for end in (low, high))
+        rows = {each: int(some[at]) for (each, some), at in zip(picks.items(), place, strict=True)}
+        leaves, tolerances = self._leaves(rows)  # numbers, whose lobes are remembered
+        lowest, highest = np.array(low), np.array(high)
         for limit in self.late:
             lowest, highest = self._narrowed(limit, leaves, tolerances, lowest, highest)
-        return float(lowest.item()), float(highest.item())
+        return float(lowest), float(highest)
 
     def _covered(self, core: Mapping[str, int], pending: Ints, shape: tuple[int, ...]) -> Mask:
         """Which choices have all of a core."""
@@ -241,7 +240,7 @@ class _Turning:
             low, high = self._narrowed(limit, leaves, tolerances, low, high)
         return low, high
 
-    def _leaves(self, picks: Mapping[str, Ints]) -> tuple[dict[str, Any], dict[str, Any]]:
+    def _leaves(self, picks: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, Any]]:
         assert self.search is not None
         names = {leaf for limit in self.limits for leaf in leaves_of(limit.figure)}
         leaves: dict[str, Any] = {leaf: self.search.maker.neutral(leaf) for leaf in names}
@@ -253,7 +252,7 @@ class _Turning:
             for source, into in ((facet.leaves, leaves), (facet.tolerances, tolerances)):
                 for leaf, values in source.items():
                     if leaf in names and facet_of(leaf) == each:
-                        into[leaf] = pick(values, rows, shape)
+                        into[leaf] = pick(values, rows, shape) if np.ndim(rows) else _one(values, rows)
         return leaves, tolerances
 
     def _narrowed(
@@ -292,6 +291,11 @@ class _Turning:
         rises, falls = some & (at_near < 0) & (at_far >= 0), some & (at_near >= 0) & (at_far < 0)
         root = _root(margin, near, high, at_near, at_far, rises | falls)
         return np.where(never, np.inf, np.where(rises, root, low)), np.where(falls, root, high)
+
+
+def _one(values: Any, row: int) -> Any:
+    """A leaf of one row, as a number (or a tuple of them, one a layer)."""
+    return tuple(float(each[row]) for each in values) if isinstance(values, tuple) else float(values[row])
 
 
 def _root(margin: Any, a: Floats, b: Floats, at_a: Floats, at_b: Floats, wanted: Mask) -> Floats:
