@@ -115,20 +115,20 @@ def _searched(answer: Answer, question: Question) -> str:
 def left_out(considered: Considered, plan: Plan) -> list[str]:
     """Say why parts dropped out before the search, a line a reason; what the plan itself says is left out.
 
-    Parts that would have a partner but for others that are out come last, in one line: they are not the cause.
+    Parts that would have a partner but for others that are out share one line: they are not the cause.
     """
     reasons: dict[str, list[str]] = {}
     own = {f"{' + '.join(ids)} is pinned" for ids in plan.use.values()} | {"avoided"}
     for part in considered.parts_out:
         if part.why not in own and not part.follows:
             reasons.setdefault(part.why, []).append(part.id)
-    lines = [f"{_some(ids)}: {why}" for why, ids in reasons.items()]
-    if len(lines) > _REASONS:
-        rest = sum(len(ids) for ids in list(reasons.values())[_REASONS:])
-        lines = [*lines[:_REASONS], f"and {rest} more; `--format json` names them all"]
+    lines = [f"{_some(ids)}: {why}" for why, ids in reasons.items()][:_REASONS]
     followers = [part.id for part in considered.parts_out if part.follows]
     if followers:
         lines.append(f"{_some(followers)}: fit only parts that are out themselves")
+    rest = sum(len(ids) for ids in list(reasons.values())[_REASONS:])
+    if rest:
+        lines.append(f"and {rest} more; `--format json` names them all")
     return lines
 
 

@@ -90,10 +90,11 @@ def _singles(answer: StackAnswer) -> Iterator[Any]:
     if not answer.singles:
         return
     plan, leading = answer.plan, answer.leading
-    rows = []
+    rows: list[tuple[str, ...]] = []
+    out: dict[str, list[str]] = {}
     for single in answer.singles:
         if single.combination is None:
-            rows.append((single.gasket, "", single.why, ""))
+            out.setdefault(single.why, []).append(single.gasket)
             continue
         quench = single.combination.figures.get("quench")
         lacking = "; ".join(missed(each.limit, plan.units) for each in single.misses) or "nothing"
@@ -106,7 +107,10 @@ def _singles(answer: StackAnswer) -> Iterator[Any]:
         Column("what it misses alone", wraps=True),
         Column("other parts than the closest's", wraps=True),
     )
-    yield Table(columns, tuple(rows), "Each gasket on its own, with whatever suits it best").without_empty()
+    if rows:
+        yield Table(columns, tuple(rows), "Each gasket on its own, with whatever suits it best").without_empty()
+    if out:
+        yield Items("Gaskets that go on nothing here", tuple(f"{', '.join(ids)}: {why}" for why, ids in out.items()))
 
 
 def _changed(single: Single, leading: Checked | None, plan: Plan) -> str:

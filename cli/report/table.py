@@ -58,7 +58,7 @@ def _lines(block: Block, width: int, colour: bool) -> Iterator[str]:
         yield from _command(block.words, width)
     else:
         if block.title:
-            yield _paint(block.title, _BOLD, colour)
+            yield from (_paint(line, _BOLD, colour) for line in _wrapped(block.title, width))
         yield from _table(block, width, colour)
 
 
