@@ -35,8 +35,8 @@ from kitwright.solver.terms import MONEY_UNIT, Mask, Terms
 from kitwright.solver.translate import Maker, wanted_leaves
 
 DEFAULT_SECONDS = 60.0
-AT_ONCE = 60
-"""Answers of one region that are enumerated before it is split (or three times as many as are wanted)."""
+AT_ONCE, FOR_EACH = 60, 3
+"""Answers of one region that are enumerated before it is split, or so many for each that is wanted."""
 
 FIRST_WINDOW, NARROWER = 5, 8
 """Cheapest first: up to a fifth over the least cost at once; where that is too many, an eighth of it, and so on.
@@ -304,7 +304,7 @@ class Search:
         """Enumerate a region and offer what passes the check; False where it holds more than is enumerated at once."""
         self.counts["solves"] += 1
         free = {name: (0, min(FAR, model.most) if name == "closeness" else FAR) for name in model.keys}
-        collector = Collector(model, at_once or max(AT_ONCE, 3 * self.best.wanted))
+        collector = Collector(model, at_once or max(AT_ONCE, FOR_EACH * self.best.wanted))
         status, _ = model.solve(free | bounds, self.clock, callback=collector)
         self.counts["proposed"] += len(collector.found)
         for picked, keys in collector.found:

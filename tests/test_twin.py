@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable
+from typing import Any
 
 import pytest
 
-from kitwright.solver import check, find
+from kitwright.solver import check, find, search
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.plan import MACHINING, TOLERANCES, Plan
 from tests import random_catalogues, random_motion
@@ -22,12 +23,12 @@ def stacks(seed: int) -> tuple[Catalogue, Plan]:
     return random_catalogues.question(seed, most=700)
 
 
-def compare(question: Question, seed: int) -> list[str]:
+def compare(question: Question, seed: int, tops: tuple[int, ...] = ()) -> list[str]:
     """Differences between search and twin on one seed, in words."""
     catalogue, plan = question(seed)
     wanted = closest(catalogue, plan)
     found = []
-    for top in (1, 7, 40) if seed % 5 == 0 else (10,):
+    for top in tops or ((1, 7, 40) if seed % 5 == 0 else (10,)):
         answer = find(catalogue, plan, top=top)
         expected = [key for key, _ in wanted[:top]]
         got = [each.key for each in answer.combinations]
@@ -41,6 +42,29 @@ def compare(question: Question, seed: int) -> list[str]:
             if dict(each.figures) != dict(check(combination, plan, spreads=False).figures):
                 found.append(f"seed {seed}: other figures for {each.combination.ids}")
     return found
+
+
+@pytest.mark.parametrize(("first", "small"), [(0, 0), (20, 0), (40, 0), (0, 10**9), (20, 10**9), (40, 10**9)])
+def test_search_agrees_where_every_region_is_split(first: int, small: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Small questions are enumerated at once and would never see the regions: here two answers are already too many.
+
+    Levels of closeness, windows of cost and the splits by layers, work and ids all come up; with and without a list
+    that a first look has filled with whatever came.
+    """
+    monkeypatch.setattr(search, "SMALL", small)
+    monkeypatch.setattr(search, "AT_ONCE", 1)
+    monkeypatch.setattr(search, "FOR_EACH", 0)
+    depths: set[int] = set()
+    split = search.Search._split
+
+    def seen(self: search.Search, model: Any, rows: Any, held: Any, prefix: Any, depth: int) -> None:
+        depths.add(depth)
+        split(self, model, rows, held, prefix, depth)
+
+    monkeypatch.setattr(search.Search, "_split", seen)
+    differences = [each for seed in range(first, first + CHUNK) for each in compare(stacks, seed, (1, 4, 25))]
+    assert differences == []
+    assert {2, 3} <= depths
 
 
 @pytest.mark.parametrize("first", range(0, STACKS, CHUNK))
