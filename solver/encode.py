@@ -67,6 +67,7 @@ class Encoder:
         for levels in terms.levels:
             columns += levels.columns.get(facet, [])
             columns.append(levels.skip.get(facet))
+        columns += [joint.index.get(facet) for joint in terms.joints]
         columns += [lack.flags.get(facet) for lack in terms.lacks]
         columns += terms.projections.get(facet, [])
         if facet in ("short", "base") and "base" in self.rows:
@@ -263,8 +264,13 @@ class Encoder:
         # sums that others run with come first: quench, then clearance volume
         for aim in self.terms.sums:
             closeness = closeness + self._aim_sum(aim)
-        for levels in self.terms.levels:
-            closeness = closeness + self._aim_levels(levels)
+        counted = {levels.name: self._aim_levels(levels) for levels in self.terms.levels}
+        closeness = closeness + sum(counted.values())
+        for joint in self.terms.joints:
+            self.model.add(sum(counted[name] for name in joint.names) >= self._cell(joint.least(), self.first))
+            for linear in joint.limits(self.most):
+                if not self._always(linear):
+                    self._add(linear)
         for linear in self.linear:
             self._add(linear)
         for square in self.terms.square:

@@ -101,6 +101,8 @@ def caps(terms: Terms, most: int, alive: dict[str, Mask]) -> list[Linear]:
                 same, rest = level
                 both = {each: same.terms.get(each, 0) + rest.terms.get(each, 0) for each in same.terms | rest.terms}
                 found.append(Linear(levels.name, both, levels.skip, rest.tables))  # type: ignore[arg-type]
+    for joint in terms.joints:
+        found += joint.limits(most)
     for each, points in terms.points.items():
         alive[each] &= points <= most
     return found

@@ -94,7 +94,7 @@ class Search:
         self.clock = clock
         self.progress = progress or (lambda _: None)
         self.best = Best(wanted)
-        self.counts = {"solves": 0, "proposed": 0, "checked": 0, "classes": 0}
+        self.counts = {"solves": 0, "branches": 0, "proposed": 0, "checked": 0, "classes": 0}
         self.proven = "nothing yet"
         self.spreads: Spreads = {}
         self.any_will_do = False
@@ -298,14 +298,17 @@ class Search:
     def _solve(self, model: Model, bounds: dict[str, tuple[int, int]], minimise: str | None = None) -> tuple[str, Any]:
         self.counts["solves"] += 1
         free = {name: (0, min(FAR, model.most) if name == "closeness" else FAR) for name in model.keys}
-        return model.solve(free | bounds, self.clock, minimise)
+        status, solver = model.solve(free | bounds, self.clock, minimise)
+        self.counts["branches"] += solver.num_branches
+        return status, solver
 
     def _collect(self, model: Model, bounds: dict[str, tuple[int, int]], at_once: int | None = None) -> bool:
         """Enumerate a region and offer what passes the check; False where it holds more than is enumerated at once."""
         self.counts["solves"] += 1
         free = {name: (0, min(FAR, model.most) if name == "closeness" else FAR) for name in model.keys}
         collector = Collector(model, at_once or max(AT_ONCE, FOR_EACH * self.best.wanted))
-        status, _ = model.solve(free | bounds, self.clock, callback=collector)
+        status, solver = model.solve(free | bounds, self.clock, callback=collector)
+        self.counts["branches"] += solver.num_branches
         self.counts["proposed"] += len(collector.found)
         for picked, keys in collector.found:
             if self.any_will_do and self.best.full:

@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from itertools import product
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -21,6 +21,9 @@ from kitwright.solver.check import NEAR
 from kitwright.solver.classes import Facets
 from kitwright.solver.quantity import LENGTH, MONEY, VOLUME
 from kitwright.solver.registry import FIGURES
+
+if TYPE_CHECKING:
+    from kitwright.solver.joint import Joint
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -202,6 +205,7 @@ class Terms:
     lacks: list[Lack] = field(default_factory=list)
     projections: dict[str, list[Ints]] = field(default_factory=dict)
     lazy: list[str] = field(default_factory=list)
+    joints: list[Joint] = field(default_factory=list)
 
 
 def cells(table: Table, keep: dict[str, Mask]) -> list[tuple[int, ...]]:

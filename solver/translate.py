@@ -15,6 +15,7 @@ from kitwright.solver.classes import Facet, Facets, facet_of
 from kitwright.solver.combination import NAN, WITHOUT_PART, Combination, Reader
 from kitwright.solver.degree_wheel import OFF_READINGS
 from kitwright.solver.evaluate import compute, in_unit
+from kitwright.solver.joint import joints
 from kitwright.solver.plan import Goal, Plan
 from kitwright.solver.prune import prune
 from kitwright.solver.registry import FIGURES, leaves_of
@@ -89,6 +90,7 @@ class Maker:
         while self._later and tables:  # tables last: they are made of the rows that all else has left
             self.terms.alive = prune(self.terms, self.terms.alive)
             self._later.pop(0)()
+        self.terms.joints = joints(self.terms.levels, self.terms.alive)
         return self.terms
 
     # leaves

@@ -36,6 +36,17 @@ def test_two_hundred_parts_are_a_small_search(tmp_path: Path) -> None:
     assert all(check(each.combination, plan, spreads=False).fits for each in answer)
 
 
+def test_two_hundred_parts_with_motion_are_a_small_search(tmp_path: Path) -> None:
+    """Two compression ratios against one another: proven with few branches, as their aims are taken together."""
+    catalogue, plan = question(200, tmp_path, motion=True)
+    answer = find(catalogue, plan, top=20, seconds=600)
+    assert answer.status == "complete"
+    assert len(answer) == 20
+    assert {name: answer.counts[name] for name in MOST if answer.counts[name] > MOST[name]} == {}
+    assert 0 < answer.counts["branches"] < 100_000
+    assert all(check(each.combination, plan, spreads=False).fits for each in answer)
+
+
 def test_fifty_parts_have_answers_among_a_thousand_million(tmp_path: Path) -> None:
     catalogue, plan = question(50, tmp_path)
     answer = find(catalogue, plan, top=20, seconds=600)

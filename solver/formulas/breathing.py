@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from kitwright.solver.formulas import gas
-from kitwright.solver.formulas.volumes import circle
+from kitwright.solver.formulas.volumes import circle, ratio_at_least
 from kitwright.solver.registry import Slack, figure
 
 _HEYWOOD = "Heywood, Internal Combustion Engine Fundamentals, ch. 2 (from memory)"
@@ -45,9 +45,7 @@ def trapped_volume(bore: float, stroke: float, rod_length: float, pin_offset: fl
 
 
 def _ratio_at_least(ratio: float, _: Mapping[str, Any]) -> tuple[Slack, ...] | None:
-    if ratio <= 1.0:
-        return None
-    return Slack(1.0, "clearance_volume"), Slack(-1.0 / (ratio - 1.0), "trapped_volume")
+    return ratio_at_least(ratio, "trapped_volume")
 
 
 @figure(

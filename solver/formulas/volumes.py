@@ -139,11 +139,19 @@ def clearance_volume(
     return volume
 
 
-def _at_least(ratio: float, _: Mapping[str, Any]) -> tuple[Slack, ...] | None:
-    """Clearance − swept / (ratio − 1) is ≤ 0 exactly where the ratio is reached; every engine reaches 1."""
-    if ratio <= 1.0:
+LEAST_RATIO = 1.0001
+"""A compression ratio that every engine reaches; nearer 1, the clearance volume would be beyond any integer."""
+
+
+def ratio_at_least(ratio: float, swept: str) -> tuple[Slack, ...] | None:
+    """Clearance − swept / (ratio − 1) is ≤ 0 exactly where the ratio is reached; None where every engine does."""
+    if ratio <= LEAST_RATIO:
         return None
-    return Slack(1.0, "clearance_volume"), Slack(-1.0 / (ratio - 1.0), "swept_volume")
+    return Slack(1.0, "clearance_volume"), Slack(-1.0 / (ratio - 1.0), swept)
+
+
+def _at_least(ratio: float, _: Mapping[str, Any]) -> tuple[Slack, ...] | None:
+    return ratio_at_least(ratio, "swept_volume")
 
 
 @figure(
