@@ -59,6 +59,19 @@ def load(folder: str | os.PathLike[str]) -> Catalogue:
     return finish(read_folder(Path(folder)))
 
 
+def load_to_add(folder: str | os.PathLike[str]) -> Catalogue:
+    """Read a catalogue that parts are to be added to: a folder that holds no file of parts yet is one without a part.
+
+    Raises:
+        InputError: as in :func:`load`.
+
+    """
+    place = Path(folder)
+    if place.is_dir() and not any(path.suffix.lower() in _READ for path in place.iterdir()):
+        return Catalogue.of([], str(folder), ())
+    return load(folder)
+
+
 def finish(draft: Draft) -> Catalogue:
     """Make the catalogue of a draft, with its warnings.
 

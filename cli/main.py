@@ -17,6 +17,7 @@ from kitwright.cli.commands import (
     schema,
     sheet,
     shelf,
+    shelf_import,  # noqa: F401  (registers `shelf import`)
     shelf_stock,  # noqa: F401  (registers the rest of `shelf`)
     stack,
     start,
