@@ -72,7 +72,8 @@ class Decimals:
         if self.sign is not None:
             is_decimal = (self.sign == "comma") == comma
             return self._told(self._said(comma, is_decimal), number, decimal if is_decimal else whole)
-        ways = [each for each in dict.fromkeys((decimal, whole)) if fits(text[: span[0]] + each + text[span[1] :])]
+        ways = [whole] if number.count("," if comma else ".") > 1 else list(dict.fromkeys((decimal, whole)))
+        ways = [each for each in ways if fits(text[: span[0]] + each + text[span[1] :])] or ways
         if ways == [decimal]:
             return self._told("decimal commas", number, decimal) if comma else number
         if ways == [whole]:

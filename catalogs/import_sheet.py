@@ -30,6 +30,9 @@ _GUARDED = re.compile(r"'(?='*[=+\-@])")
 _SPREADSHEET_ERROR = re.compile(r"#(?:[A-Z/0]+[!?]|N/A|NV|#+)")
 _NO_UNIT = re.compile(r"[\s\d.,/+−±-]+")
 _WHOLE_AS_DECIMAL = re.compile(r"(\+?\d{1,9})[.,]0+")
+_FLAGS = {"1": "true", "0": "false", "wahr": "true", "falsch": "false", "ja": "true", "nein": "false"}
+"""What spreadsheets make of true and false."""
+
 _SHOWN = 3
 _NUMBERS = ("quantity", "quantities", "money")
 """Forms of field whose text has decimals."""
@@ -105,6 +108,7 @@ def understand(
     _ids(found, rows.ids, catalogue)
     if not found.parts and not found.problems:
         found.problems.append(Problem("the file holds no part", "a row each, below the header", found.file))
+    found.problems.sort(key=lambda each: each.line)
     for part, values in found.parts:
         found.targets.setdefault(file_of(catalogue, part.kind), []).append((part, values))
     return found
@@ -252,6 +256,7 @@ class _Rows:
         self.decimals = Decimals(decimal, comma)
         self.told: dict[str, tuple[str, int]] = {}
         self.ids: list[tuple[int, str]] = []
+        self.cells: list[Problem] = []
 
     def read(self) -> None:
         """Read every row; parts and faults go to what was understood."""
@@ -328,6 +333,9 @@ class _Rows:
         if spec.form == "count" and (whole := _WHOLE_AS_DECIMAL.fullmatch(text)):
             self._tell("counts with decimals", f"`{text}` is read as {whole[1]}")
             return whole[1]
+        if spec.form == "flag" and (word := _FLAGS.get(re.sub(r"[.,]0+$", "", text).casefold())):
+            self._tell("true and false in other words", f"`{text}` is read as {word}")
+            return word
         if spec.form not in _NUMBERS:
             return text
         text = re.sub(r"\s+", " ", text)
@@ -371,13 +379,16 @@ class _Rows:
         return Problem(f"`{text}` has no unit{count}", hint, self.sheet.file, line, "", column.header, text)
 
     def _said_once(self, problem: Problem) -> bool:
-        """Whether a fault is one of those that are said once a column."""
+        """Whether a fault is said already: of the cell, or once for its column."""
+        if any(each.line == problem.line and each.field == problem.field for each in self.cells):
+            return True
         return problem.field in self.bare and any(
             problem.line == line and problem.read == text for line, text in self.bare[problem.field]
         )
 
     def _complain(self, message: str, hint: str, line: int, part: str, name: str, read: str = "") -> None:
-        self.found.problems.append(Problem(message, hint, self.sheet.file, line, part, name, read))
+        self.cells.append(Problem(message, hint, self.sheet.file, line, part, name, read))
+        self.found.problems.append(self.cells[-1])
 
     def _tell(self, what: str, example: str) -> None:
         first, count = self.told.get(what, (example, 0))

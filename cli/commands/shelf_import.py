@@ -81,8 +81,7 @@ def import_sheet(
     )
     if found.problems:
         deliver(write_understood(found, str(folder), False, form.value), output)
-        ordered = sorted(found.problems, key=lambda each: (each.file, each.line))
-        say_faults(map(str, ordered))
+        say_faults(map(str, found.problems))
         say("Nothing was written.")
         return Status.INPUT
     if yes:
