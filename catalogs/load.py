@@ -116,6 +116,13 @@ def read_folder(folder: Path) -> Draft:
     return draft
 
 
+def ids_of(folder: Path) -> list[tuple[str, str]]:
+    """Kind and id of every part of a folder, without reading the parts; nothing where a file cannot be read."""
+    problems: list[Problem] = []
+    rows = [row for file in _files(folder, []) if not holds_readings(file) for row in read_rows(file, problems)]
+    return [] if problems else [(row.kind, id_of(row)) for row in rows if id_of(row)]
+
+
 def _named_by(part: Part) -> Iterator[Path]:
     """Files that a part's readings stand in."""
     for readings in (getattr(part, "intake_readings", None), getattr(part, "exhaust_readings", None)):

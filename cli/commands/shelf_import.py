@@ -10,14 +10,14 @@ from typing import Annotated
 
 import typer
 
-from kitwright.cli import options
-from kitwright.cli.commands.shelf import CatalogueFolder, PlanOption, app, folder_of
+from kitwright.cli import completion, options
+from kitwright.cli.commands.shelf import CatalogueFolder, Place, PlanOption, app, folder_of
 from kitwright.cli.output import Status, check_target, deliver, guarded, say, say_faults
 
 EPILOG = options.examples(
-    "kitwright shelf import rods.csv --catalogue shed/catalogue",
-    "kitwright shelf import parts.csv --kind rod --plan shed/plan.yaml",
-    'kitwright shelf import rods.csv --map "c-c=length [mm]" --map "Seen=" …',
+    "kitwright shelf import rods.csv shed/catalogue",
+    "kitwright shelf import parts.csv shed/plan.yaml --kind rod",
+    'kitwright shelf import rods.csv shed/catalogue --map "c-c=length [mm]"',
     one=None,
 )
 
@@ -33,12 +33,16 @@ class Decimal(StrEnum):
 @guarded
 def import_sheet(
     file: Annotated[Path, typer.Argument(metavar="FILE.csv", help="The sheet, saved as CSV.", show_default=False)],
+    place: Place = None,
     catalogue: CatalogueFolder = None,
     plan: PlanOption = None,
     kind: Annotated[
         str | None,
         typer.Option(
-            metavar="KIND", help="Kind of part, if neither file name nor a column says it.", show_default=False
+            metavar="KIND",
+            help="Kind of part, if neither file name nor a column says it.",
+            show_default=False,
+            autocompletion=completion.kind,
         ),
     ] = None,
     maps: Annotated[
@@ -70,7 +74,7 @@ def import_sheet(
     written before you agree, or with --yes.
     """
     check_target(output)
-    folder = folder_of(catalogue, plan)
+    folder = folder_of(catalogue, plan, place)
     from kitwright.catalogs.import_sheet import understand, write
     from kitwright.catalogs.load import load_to_add
     from kitwright.cli.report.imported import write_understood
@@ -90,7 +94,7 @@ def import_sheet(
     else:
         deliver(write_understood(found, str(folder), False, form.value), output)
         if not sys.stdin.isatty():
-            again = shlex.join([*_typed(file, catalogue, plan, kind, maps, encoding, decimal, note), "--yes"])
+            again = shlex.join([*_typed(file, place, catalogue, plan, kind, maps, encoding, decimal, note), "--yes"])
             say("Nothing was written. This does it:", f"  {again}")
             return Status.ANSWERED
         if not typer.confirm("Write this?", default=False, err=True):
@@ -98,7 +102,7 @@ def import_sheet(
             return Status.ANSWERED
         write(found, held, note)
     count = len(found.parts)
-    say(f"added: {'one part' if count == 1 else f'{count} parts'}", f"  kitwright shelf check --catalogue {folder}")
+    say(f"added: {'one part' if count == 1 else f'{count} parts'}", f"  kitwright shelf check {folder}")
     return Status.ANSWERED
 
 
@@ -129,6 +133,7 @@ def _maps(texts: list[str]) -> dict[str, str]:
 
 def _typed(
     file: Path,
+    place: Path | None,
     catalogue: Path | None,
     plan: Path | None,
     kind: str | None,
@@ -138,7 +143,7 @@ def _typed(
     note: str,
 ) -> list[str]:
     """Give the command as it was typed."""
-    found = ["kitwright", "shelf", "import", str(file)]
+    found = ["kitwright", "shelf", "import", str(file), *([str(place)] if place else [])]
     said = {"--catalogue": catalogue, "--plan": plan, "--kind": kind, "--encoding": encoding}
     for option, value in (said | {"--decimal": decimal.value if decimal else None, "--note": note or None}).items():
         found += [option, str(value)] if value is not None else []
