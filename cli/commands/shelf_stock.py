@@ -195,11 +195,14 @@ def add(
     catalogue: CatalogueFolder = None,
     plan: PlanOption = None,
     note: Note = "",
+    form: options.FormatOption = options.Format.TABLE,
+    output: options.OutputOption = None,
 ) -> Status:
     """Add a part to the catalogue, with every dimension checked before anything is written.
 
     On a terminal what the part must have and was not typed is asked for, with its unit and its plausible range.
     """
+    check_target(output)
     folder = folder_of(catalogue, plan)
     from kitwright.catalogs.load import load_to_add
     from kitwright.catalogs.problems import did_you_mean
@@ -219,6 +222,9 @@ def add(
                 if answer.strip():
                     typed[name] = answer.strip()
     part, path = added(held, word, typed, note)
+    from kitwright.cli.report import write_parts
+
+    deliver(write_parts([part], str(path), form.value), output)
     say(f"added: {part.id}, in {path}", f"  kitwright shelf list {folder} --kind {word}")
     return Status.ANSWERED
 
