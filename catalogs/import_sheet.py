@@ -206,7 +206,7 @@ class _Headers:
         if match is None:
             near = did_you_mean(header, fields)
             hint = f"; {near}" if near.startswith("did") else ""
-            self.found.left_out.append((header, why_not(header) + hint))
+            self.found.left_out.append((clip(header), why_not(header) + hint))
         elif match.path == KIND:
             self.found.left_out.append((header, "another column says the kind"))
             return None

@@ -16,8 +16,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kitwright.catalogs import load
+from kitwright.catalogs.headers import match_header
 from kitwright.catalogs.import_sheet import Understood, understand, write
 from kitwright.catalogs.load import load_to_add
+from kitwright.catalogs.read_csv import fields_of
 from kitwright.catalogs.stock import history
 from kitwright.cli.report.shelf_report import part_data
 from kitwright.solver.parts import KINDS, Part
@@ -344,6 +346,30 @@ def test_what_is_in_the_sheet_is_in_the_catalogue(sheet: tuple[list[dict[str, st
             assert part is not None and part.on_shelf == int(row["on_shelf"]) and (part.name or "") == row["name"]
             assert part.length.text == row["length"]  # type: ignore[attr-defined]
             assert part.big_end.to("mm") == pytest.approx(float(row["big_end"]))  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_field_is_known_by_its_name(kind: str) -> None:
+    """In any case, with blanks or underscores, its kind before it, and each likely unit in every form."""
+    fields = fields_of(kind)
+    for path, spec in fields.items():
+        spaced = path.replace("_", " ").replace(".", " ")
+        for header in (path, path.upper(), spaced, spaced.title(), spaced.replace(" ", "-"), f" {spaced} *"):
+            found = match_header(header, fields, [kind])
+            assert found is not None and (found.path, found.how) == (path, "name"), header
+        for unit in spec.dimension.likely if spec.form == "quantity" and spec.dimension else ():
+            for header in (f"{path} [{unit}]", f"{spaced} ({unit})", f"{path}_{unit}", f"{spaced} in {unit}"):
+                found = match_header(header, fields, [kind])
+                assert found is not None and (found.path, found.unit) == (path, unit), header
+
+
+@given(st.binary(max_size=200) | st.text("idlength[m] ;,\t\"'\r\n0123456789.±=#|", max_size=120).map(str.encode))
+@settings(max_examples=150, deadline=None)
+def test_whatever_the_file_holds_nothing_breaks(data: bytes) -> None:
+    with tempfile.TemporaryDirectory() as name:
+        found = read(Path(name), data)
+        assert found.problems or found.parts
+        assert all(each.message and each.suggestion for each in found.problems), faults(found)
 
 
 EXAMPLE = Path(__file__).parent.parent / "examples" / "pump-house" / "catalogue"

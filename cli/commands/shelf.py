@@ -27,7 +27,7 @@ app = typer.Typer(help="Look after the catalogue of parts.", no_args_is_help=Tru
 Place = Annotated[
     Path | None,
     typer.Argument(
-        metavar="[FOLDER|PLAN]",
+        metavar="FOLDER|PLAN",
         help="The catalogue's folder, or a plan that names it.",
         show_default=False,
         autocompletion=completion.plans,
