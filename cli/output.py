@@ -151,9 +151,9 @@ def guarded(function: Callable[..., Status]) -> Callable[..., None]:
 def _run(function: Callable[..., Status], arguments: tuple[Any, ...], named: dict[str, Any]) -> Status:
     try:
         return function(*arguments, **named)
-    except (typer.Exit, typer.Abort):
+    except typer.Exit:
         raise
-    except KeyboardInterrupt:
+    except (KeyboardInterrupt, typer.Abort):  # the latter where a question is answered with the end of input
         say("stopped")
         return Status.STOPPED
     except BrokenPipeError:
