@@ -14,11 +14,13 @@ _BARE_NUMBERS = re.compile(r"^[\s\d.,/+-]*(?:[eE][+-]?\d+)?\s*(?:(?:±|\+/-|\+-)
 _DECIMAL_COMMA = re.compile(r"\d,\d")
 
 
-def numbered_rows(text: str, name: str, problems: list[Problem]) -> Iterator[tuple[int, list[str]]]:
+def numbered_rows(
+    text: str, name: str, problems: list[Problem], separator: str = ","
+) -> Iterator[tuple[int, list[str]]]:
     """Rows with the line on which each begins, blank lines left out."""
     source = io.StringIO(text, newline="")
     remarks = _remarks(source)
-    reader = csv.reader(source, strict=True)
+    reader = csv.reader(source, strict=True, delimiter=separator)
     before = remarks
     while True:
         try:
@@ -66,15 +68,16 @@ def separated(header: list[str], line: int, name: str, problems: list[Problem]) 
     return True
 
 
-def uneven(cells: list[str], words: list[str], line: int, name: str) -> Problem:
+def uneven(cells: list[str], words: list[str], line: int, name: str, separator: str = ",") -> Problem:
     """Make the problem of a row that has more or fewer cells than the header."""
     message = f"{len(cells)} cells for {len(words)} columns"
     if len(cells) > len(words):
-        comma = _DECIMAL_COMMA.search(",".join(cells))
-        suggestion = "a decimal comma? write a point" if comma else "a cell with a comma in it is written in quotes"
+        comma = separator == "," and _DECIMAL_COMMA.search(",".join(cells))
+        what = "comma" if separator == "," else "separator"
+        suggestion = "a decimal comma? write a point" if comma else f"a cell with a {what} in it is written in quotes"
     else:
         suggestion = "give every column a cell, empty where nothing is known"
-    return Problem(message, suggestion, name, line, read=clip(",".join(cells)))
+    return Problem(message, suggestion, name, line, read=clip(separator.join(cells)))
 
 
 def with_unit(text: str, unit: str) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping, Sequence
 from pathlib import Path
 
 from kitwright.catalogs import edit_csv, edit_yaml
@@ -95,24 +95,38 @@ def count_change(
 
 def part_change(path: str | os.PathLike[str], kind: str, fields: Mapping[str, Value]) -> Change:
     """Make the change of :func:`append_part`, for ``safe_write.edit_files``."""
+    return parts_change(path, kind, [fields])
+
+
+def parts_change(path: str | os.PathLike[str], kind: str, parts: Sequence[Mapping[str, Value]]) -> Change:
+    """Make the change that adds several parts of a kind to a file, for ``safe_write.edit_files``."""
     name = str(path)
 
     def change(text: str) -> str:
         if not _is_csv(path):
-            if edit_yaml.find_part(text, str(fields["id"]), name) is not None:
-                raise _taken(str(fields["id"]), name)
-            return edit_yaml.append_part(text, kind, fields, name)
-        if edit_csv.cell_at(text, str(fields["id"]), "id", name) is not None:
-            raise _taken(str(fields["id"]), name)
-        flat: dict[str, Value] = {}
-        if kind_of_name(Path(path).stem) is None or edit_csv.has_column(text, "kind", name):
-            flat["kind"] = KINDS[kind].plural
-        for field, value in fields.items():
-            inner = value if isinstance(value, Mapping) else None
-            flat |= {field: value} if inner is None else {f"{field}.{key}": each for key, each in inner.items()}
-        return edit_csv.append_row(text, flat, None, name)
+            _untaken(parts, edit_yaml.ids(text, name), name)
+            return edit_yaml.append_parts(text, kind, parts, name)
+        _untaken(parts, edit_csv.ids(text, name), name)
+        with_kind = kind_of_name(Path(path).stem) is None or edit_csv.has_column(text, "kind", name)
+        return edit_csv.append_rows(text, [_flat(each, kind if with_kind else None) for each in parts], None, name)
 
     return change
+
+
+def _flat(fields: Mapping[str, Value], kind: str | None) -> dict[str, Value]:
+    """A part as the cells of one row."""
+    flat: dict[str, Value] = {} if kind is None else {"kind": KINDS[kind].plural}
+    for field, value in fields.items():
+        inner = value if isinstance(value, Mapping) else None
+        flat |= {field: value} if inner is None else {f"{field}.{key}": each for key, each in inner.items()}
+    return flat
+
+
+def _untaken(parts: Sequence[Mapping[str, Value]], there: Collection[str], name: str) -> None:
+    """Refuse parts whose ids are in the file already."""
+    taken = [str(each["id"]) for each in parts if str(each["id"]) in there]
+    if taken:
+        raise InputError(problem for each in taken for problem in _taken(each, name).problems)
 
 
 def _taken(part_id: str, name: str) -> InputError:

@@ -79,27 +79,41 @@ def append_row(text: str, fields: Mapping[str, Value], kind: str | None = None, 
     >>> append_row("id,length [mm]\nr85,85\n", {"id": "r86", "length": "86 mm ± 0.05 mm"}, "rod")
     'id,length [mm]\nr85,85\nr86,86 ± 0.05\n'
     """
+    return append_rows(text, [fields], kind, name)
+
+
+def append_rows(text: str, parts: Sequence[Mapping[str, Value]], kind: str | None = None, name: str = "") -> str:
+    r"""Add several parts at once, which takes hardly longer than one. All else as in :func:`append_row`.
+
+    >>> append_rows("id,length [mm]\nr85,85\n", [{"id": "r86", "length": "86 mm"}, {"id": "r87", "note": "?"}], "rod")
+    'id,length [mm],note\nr85,85,\nr86,86,\nr87,,?\n'
+    """
     header, rows = _records(text, name)
-    for field in fields:
+    for field in dict.fromkeys(field for each in parts for field in each):
         if field not in _columns(text, header):
             text = _with_column(text, header, rows, field)
             header, rows = _records(text, name)
     columns = _columns(text, header)
-    cells = [""] * len(header.cells)
-    wanted: dict[str, Any] = {}
-    for field, value in fields.items():
-        place, unit = columns[field]
-        cells[place], read = _cell(value, unit)
-        if field != "kind":
-            _put(wanted, field, read)
     end = line_break(text)
-    line = ",".join(map(_quoted, cells))
-    new = text + line + end if text.endswith(("\n", "\r")) else text + end + line
+    lines: list[str] = []
+    wanted: dict[str, dict[str, Any]] = {}
+    for fields in parts:
+        cells = [""] * len(header.cells)
+        part: dict[str, Any] = {}
+        for field, value in fields.items():
+            place, unit = columns[field]
+            cells[place], read = _cell(value, unit)
+            if field != "kind":
+                _put(part, field, read)
+        lines.append(",".join(map(_quoted, cells)))
+        wanted[str(fields["id"])] = part
+    block = end.join(lines)
+    new = text + block + end if text.endswith(("\n", "\r")) else text + end + block
 
     def change(found: dict[str, dict[str, Any]]) -> None:
-        if str(fields["id"]) in found:
-            raise KeyError(fields["id"])
-        found[str(fields["id"])] = wanted
+        if found.keys() & wanted.keys() or len(wanted) < len(parts):
+            raise KeyError("id")
+        found.update(wanted)
 
     return _proved(text, new, kind, name, change)
 
@@ -116,6 +130,17 @@ def cell_at(text: str, part_id: str, field: str, name: str = "") -> str | None:
         if _id(text, row, columns) == part_id and field in columns:
             return _said(text, row.cells[columns[field][0]])
     return None
+
+
+def ids(text: str, name: str = "") -> set[str]:
+    r"""Ids of all parts of a file.
+
+    >>> sorted(ids("id,on_shelf\nr85,2\nr86,\n"))
+    ['r85', 'r86']
+    """
+    header, rows = _records(text, name)
+    columns = _columns(text, header)
+    return {_id(text, row, columns) for row in rows}
 
 
 def has_column(text: str, field: str, name: str = "") -> bool:

@@ -59,6 +59,19 @@ def load(folder: str | os.PathLike[str]) -> Catalogue:
     return finish(read_folder(Path(folder)))
 
 
+def load_to_add(folder: str | os.PathLike[str]) -> Catalogue:
+    """Read a catalogue that parts are to be added to: a folder that holds no file of parts yet is one without a part.
+
+    Raises:
+        InputError: as in :func:`load`.
+
+    """
+    place = Path(folder)
+    if place.is_dir() and not any(path.suffix.lower() in _READ for path in place.iterdir()):
+        return Catalogue.of([], str(folder), ())
+    return load(folder)
+
+
 def finish(draft: Draft) -> Catalogue:
     """Make the catalogue of a draft, with its warnings.
 
@@ -101,6 +114,13 @@ def read_folder(folder: Path) -> Draft:
     if files and not found and not draft.faults:
         draft.problems.append(Problem("the catalogue holds no part", "add one, or lay a starter", str(folder)))
     return draft
+
+
+def ids_of(folder: Path) -> list[tuple[str, str]]:
+    """Kind and id of every part of a folder, without reading the parts; nothing where a file cannot be read."""
+    problems: list[Problem] = []
+    rows = [row for file in _files(folder, []) if not holds_readings(file) for row in read_rows(file, problems)]
+    return [] if problems else [(row.kind, id_of(row)) for row in rows if id_of(row)]
 
 
 def _named_by(part: Part) -> Iterator[Path]:

@@ -182,7 +182,7 @@ def _row(
             problems.append(Problem(message, "name the column in the first line", name, line))
             return None
     table = Table({}, name, line)
-    specs = _paths_of(kind)
+    specs = fields_of(kind)
     for column in columns:
         text = cells[column.index].strip()
         if text:
@@ -193,7 +193,12 @@ def _row(
 _PATHS: dict[str, dict[str, FieldSpec]] = {}
 
 
-def _paths_of(kind: str) -> dict[str, FieldSpec]:
+def fields_of(kind: str) -> dict[str, FieldSpec]:
+    """Dotted name of every field of a kind to its specification.
+
+    >>> list(fields_of("crank"))[6:8], "mill.max" in fields_of("head")
+    (['stroke', 'journal'], True)
+    """
     if kind not in _PATHS:
         _PATHS[kind] = {path: specs[0] for path, specs in _paths(kind).items()}
     return _PATHS[kind]

@@ -72,6 +72,12 @@ _IN_PLAIN_WORDS = (
 
 def read_text(path: Path, problems: list[Problem]) -> str | None:
     """Text of a file; what keeps it from being read is added to ``problems``."""
+    data = read_data(path, problems)
+    return None if data is None else decoded(data, str(path), problems)
+
+
+def read_data(path: Path, problems: list[Problem]) -> bytes | None:
+    """Bytes of a file; what keeps it from being read is added to ``problems``."""
     name = str(path)
     try:
         if not path.is_file():
@@ -83,12 +89,11 @@ def read_text(path: Path, problems: list[Problem]) -> str | None:
             limit = f"{LARGEST_FILE // 1_000_000} MB are read at most"
             problems.append(Problem(f"the file has {size / 1e6:.0f} MB", f"{limit}: split it", name))
             return None
-        data = path.read_bytes()
+        return path.read_bytes()
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         problems.append(Problem(f"cannot be read: {reason}", "check the path and its permissions", name))
         return None
-    return decoded(data, name, problems)
 
 
 def decoded(data: bytes, name: str, problems: list[Problem]) -> str | None:

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Literal
 
-from kitwright.catalogs.edit import count_change, part_change
-from kitwright.catalogs.load import HISTORY
+from kitwright.catalogs.edit import count_change, parts_change
+from kitwright.catalogs.edit_yaml import Value
+from kitwright.catalogs.load import HISTORY, read_folder
 from kitwright.catalogs.nodes import Node, Row, Scalar, Table
 from kitwright.catalogs.problems import InputError, Problem, did_you_mean
 from kitwright.catalogs.rows import build
@@ -98,7 +99,7 @@ def add(
     Raises:
         InputError: a field is at fault, or the id is taken; nothing was changed.
     """
-    nested: dict[str, str | dict[str, str]] = {}
+    nested: dict[str, Value] = {}
     table = Table({}, "the new part")
     for name, text in fields.items():
         key, _, inner = name.partition(".")
@@ -119,14 +120,65 @@ def add(
         problems.append(Problem(f"the id `{part.id}` is taken already{where}", hint, "the new part", 0, part.id, "id"))
     if problems or part is None:
         raise InputError(problems)
-    files = Counter(each.origin.file for each in catalogue.of_kind(kind) if each.origin is not None)
-    folder = Path(catalogue.folder)
-    path = Path(min(files, key=lambda file: (-files[file], file))) if files else folder / f"{KINDS[kind].plural}.yaml"
-    stamp = time or now()
-    entry = Entry(stamp, "add", part.id, part.on_shelf, part.on_shelf, note)
-    history = _appended(lambda: _line(entry))
-    edit_files({path: part_change(path, kind, nested), folder / HISTORY: history}, new=True)
+    path = file_of(catalogue, kind)
+    add_read(catalogue, {path: [(part, nested)]}, note, time)
     return part, path
+
+
+def file_of(catalogue: Catalogue, kind: str) -> Path:
+    """File that a new part goes into: the one that holds most parts of its kind, else a new one named after it."""
+    files = Counter(each.origin.file for each in catalogue.of_kind(kind) if each.origin is not None)
+    if files:
+        return Path(min(files, key=lambda file: (-files[file], file)))
+    return Path(catalogue.folder) / f"{KINDS[kind].plural}.yaml"
+
+
+def add_read(
+    catalogue: Catalogue,
+    parts: Mapping[Path, Sequence[tuple[Part, Mapping[str, Value]]]],
+    note: str = "",
+    time: str = "",
+) -> None:
+    """Write parts that have been read, all of them or none, and the history with them.
+
+    That no other part of the catalogue has an id of theirs is looked at once more under the lock.
+
+    Args:
+        catalogue: as it was loaded.
+        parts: by the file that they go into, each part and what is to stand there of it.
+        note: what for, on one line.
+        time: as the history shows it.
+
+    Raises:
+        InputError: an id has been taken meanwhile, or a file cannot be written; nothing was changed.
+    """
+    folder = Path(catalogue.folder)
+    changes: dict[Path, Change] = {}
+    for path, several in parts.items():
+        for kind in dict.fromkeys(part.kind for part, _ in several):
+            one = parts_change(path, kind, [fields for part, fields in several if part.kind == kind])
+            changes[path] = _after(changes[path], one) if path in changes else one
+    stamp = time or now()
+    new = [part for several in parts.values() for part, _ in several]
+
+    def lines() -> str:
+        there = {each.id: each for each in read_folder(folder).parts}
+        _untaken(new, there)
+        return "".join(_line(Entry(stamp, "add", each.id, each.on_shelf, each.on_shelf, note)) for each in new)
+
+    edit_files({**changes, folder / HISTORY: _appended(lines)}, new=True)
+
+
+def _untaken(parts: Sequence[Part], there: Mapping[str, Part]) -> None:
+    hint = "nothing was changed: give the new part another id, or `kitwright shelf put` more of that one"
+    problems = []
+    for part in parts:
+        other = there.get(part.id)
+        if other is not None:
+            where = f" ({other.origin})" if other.origin else ""
+            problems.append(Problem(f"the id `{part.id}` is taken already{where}", hint, "", 0, part.id, "id"))
+    if problems:
+        raise InputError(problems)
 
 
 def history(folder: Path) -> tuple[Entry, ...]:

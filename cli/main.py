@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from kitwright.cli import options
+from kitwright.cli import completion, options
 from kitwright.cli.commands import (
     check,
     explain,
@@ -17,6 +17,7 @@ from kitwright.cli.commands import (
     schema,
     sheet,
     shelf,
+    shelf_import,  # noqa: F401  (registers `shelf import`)
     shelf_stock,  # noqa: F401  (registers the rest of `shelf`)
     stack,
     start,
@@ -42,7 +43,6 @@ app = typer.Typer(
     help=HELP,
     epilog=EPILOG,
     no_args_is_help=True,
-    add_completion=False,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,  # plain help: it fits 80 columns and can be copied
     context_settings={"help_option_names": ["-h", "--help"]},
@@ -82,6 +82,9 @@ app.command("schema", epilog=schema.EPILOG)(schema.schema)
 def main() -> None:
     """Run the command line."""
     prepare_streams()
+    if completion.is_asked():
+        completion.answer(lambda: app(prog_name="kitwright"))
+        return
     app(prog_name="kitwright")
 
 

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from kitwright.cli import completion
 from kitwright.cli.output import say_warnings
 
 if TYPE_CHECKING:
@@ -53,7 +54,10 @@ class Units(StrEnum):
 OVER = "Over the plan"
 RESULT = "The answer"
 
-PlanFile = Annotated[Path, typer.Argument(metavar="PLAN", help="The plan, a YAML file.", show_default=False)]
+PlanFile = Annotated[
+    Path,
+    typer.Argument(metavar="PLAN", help="The plan, a YAML file.", show_default=False, autocompletion=completion.plans),
+]
 FormatOption = Annotated[
     Format, typer.Option("--format", "-f", help="How the answer is written.", rich_help_panel=RESULT)
 ]
@@ -74,34 +78,48 @@ OutputOption = Annotated[
 ]
 
 
-def _texts(flag: str, metavar: str, help_text: str) -> object:
-    return typer.Option(flag, metavar=metavar, help=help_text, rich_help_panel=OVER, show_default=False)
+def _texts(flag: str, metavar: str, help_text: str, offer: completion.Offer) -> object:
+    return typer.Option(
+        flag, metavar=metavar, help=help_text, rich_help_panel=OVER, show_default=False, autocompletion=offer
+    )
 
 
-Aims = Annotated[list[str] | None, _texts("--aim", "FIGURE=VALUE", "Rank by it: compression=10.5")]
-Minima = Annotated[list[str] | None, _texts("--min", "FIGURE=VALUE", "No less: quench=0.7mm")]
-Maxima = Annotated[list[str] | None, _texts("--max", "FIGURE=VALUE", "No more: cost=250")]
-Steps = Annotated[list[str] | None, _texts("--step", "FIGURE=VALUE", "Smallest difference that matters.")]
-Weights = Annotated[list[str] | None, _texts("--weight", "FIGURE=N", "How much a figure's closeness counts.")]
-Pins = Annotated[list[str] | None, _texts("--use", "KIND=ID", "Pin a part: crank=k57; gasket=ID again for a stack.")]
+Aims = Annotated[list[str] | None, _texts("--aim", "FIGURE=VALUE", "Rank by it: compression=10.5", completion.bounds)]
+Minima = Annotated[list[str] | None, _texts("--min", "FIGURE=VALUE", "No less: quench=0.7mm", completion.bounds)]
+Maxima = Annotated[list[str] | None, _texts("--max", "FIGURE=VALUE", "No more: cost=250", completion.bounds)]
+Steps = Annotated[
+    list[str] | None, _texts("--step", "FIGURE=VALUE", "Smallest difference that matters.", completion.bounds)
+]
+Weights = Annotated[
+    list[str] | None, _texts("--weight", "FIGURE=N", "How much a figure's closeness counts.", completion.bounds)
+]
+Pins = Annotated[
+    list[str] | None, _texts("--use", "KIND=ID", "Pin a part: crank=k57; gasket=ID again for a stack.", completion.pins)
+]
 Choices = Annotated[
-    list[str] | None, _texts("--use", "KIND=ID", "Take this part: crank=k57; gasket=ID again for a stack.")
+    list[str] | None,
+    _texts("--use", "KIND=ID", "Take this part: crank=k57; gasket=ID again for a stack.", completion.pins),
 ]
 Machine = Annotated[
     list[str] | None,
     typer.Option(
         metavar="WORK=AMOUNT",
+        autocompletion=completion.amounts,
         help="Machining to be done: mill=0.25mm, relieve=2cc, deck_cut=0.1mm, rebore=72.5mm",
         show_default=False,
     ),
 ]
-Avoided = Annotated[list[str] | None, _texts("--avoid", "ID", "Leave a part out.")]
-Kinds = Annotated[list[str] | None, _texts("--kinds", "KIND,…", "Look at these kinds alone: rod,piston")]
+Avoided = Annotated[list[str] | None, _texts("--avoid", "ID", "Leave a part out.", completion.ids)]
+Kinds = Annotated[
+    list[str] | None, _texts("--kinds", "KIND,…", "Look at these kinds alone: rod,piston", completion.kinds)
+]
 Optional = Annotated[
-    list[str] | None, _texts("--optional", "KIND,…", "Kinds that may be left out: retainer,spring_shim")
+    list[str] | None,
+    _texts("--optional", "KIND,…", "Kinds that may be left out: retainer,spring_shim", completion.kinds),
 ]
 Machining = Annotated[
-    list[str] | None, _texts("--machining", "WORK,…", "Machining allowed: mill,relieve,deck_cut,rebore")
+    list[str] | None,
+    _texts("--machining", "WORK,…", "Machining allowed: mill,relieve,deck_cut,rebore", completion.works),
 ]
 ShelfOnly = Annotated[
     bool | None,

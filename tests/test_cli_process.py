@@ -9,8 +9,11 @@ import sys
 from pathlib import Path
 
 import pytest
+import typer
 
+from kitwright.cli.main import app
 from tests.cli_runner import plan
+from tests.pages import commands
 
 HEAVY = ("ortools", "pandas", "pint", "numpy", "rich")
 EXAMPLE = Path(__file__).parent.parent / "examples" / "pump-house" / "plan.yaml"
@@ -49,7 +52,7 @@ def test_help_imports_nothing_heavy(words: tuple[str, ...]) -> None:
         (),
         *((name,) for name in ("find", "check", "explain", "stack", "measure-next", "remeasure", "sheet", "start")),
         *((name,) for name in ("figures", "schema", "shelf")),
-        *(("shelf", name) for name in ("check", "list", "add", "take", "put", "history")),
+        *(("shelf", name) for name in ("check", "list", "add", "import", "take", "put", "history")),
     ],
 )
 def test_help_fits_80_columns_with_examples_and_exit_status(words: tuple[str, ...]) -> None:
@@ -60,6 +63,16 @@ def test_help_fits_80_columns_with_examples_and_exit_status(words: tuple[str, ..
     if words != ("shelf",):
         assert "Examples:\n" in text and "  kitwright " in text
         assert "  2  the input is at fault\n" in text and "  3  stopped" in text
+
+
+def test_every_command_that_answers_takes_a_format_and_has_examples() -> None:
+    """All that there are, whatever is added; a schema is JSON by its nature."""
+    found = {" ".join(path[1:]): command for path, command in commands(typer.main.get_command(app))}
+    assert len(found) > 15
+    for name, command in found.items():
+        options = {each for parameter in command.params for each in parameter.opts}
+        assert "--format" in options or name == "schema", name
+        assert "Examples:" in (command.epilog or "") and "Exit status:" in (command.epilog or ""), name
 
 
 def test_the_version_is_the_distributions() -> None:

@@ -70,7 +70,7 @@ def bench(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("reader")
     shutil.copytree(ROOT / "examples", folder / "examples")
     assert process(COMMAND, "start", "bench", folder=folder).returncode == 0
-    for block in blocks("README.md", "yaml"):
+    for block in [*blocks("README.md", "yaml"), *blocks("README.md", "csv")]:
         if named := re.match(r"# (bench/\S+)\n", block):
             path = folder / named[1]
             path.parent.mkdir(exist_ok=True)

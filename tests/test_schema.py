@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, ClassVar
 
+import jsonschema_rs
 import pytest
 import yaml
 from hypothesis import given, settings
@@ -49,6 +50,8 @@ def validator(subject: Subject) -> Draft202012Validator:
 
 
 VALIDATORS = {subject: validator(subject) for subject in SUBJECTS}
+SECOND = {subject: jsonschema_rs.Draft202012Validator(json.loads(schema_text(subject))) for subject in SUBJECTS}
+"""Another implementation of the dialect, which shares no code with the first."""
 
 
 def subject_of(path: Path) -> Subject:
@@ -162,6 +165,27 @@ VALID = sorted(
 @pytest.mark.parametrize("path", VALID, ids=lambda path: str(path.relative_to(ROOT)))
 def test_what_is_read_without_a_fault_is_valid(path: Path) -> None:
     assert complaints(path) == []
+
+
+@pytest.mark.parametrize("path", VALID, ids=lambda path: str(path.relative_to(ROOT)))
+def test_a_second_judge_agrees_on_every_example(path: Path) -> None:
+    judge, data = SECOND[subject_of(path)], values_of(path.read_text(encoding="utf-8")) or {}
+    assert judge.is_valid(data), [str(each) for each in judge.iter_errors(data)][:3]
+    assert not judge.is_valid(data | {"no such key": 1})
+
+
+def test_the_judges_agree_on_what_is_broken() -> None:
+    seen = 0
+    for case in CASES:
+        for path in sorted(case.rglob("*.yaml")):
+            try:
+                data = values_of(path.read_text(encoding="utf-8")) or {}
+            except (yaml.YAMLError, UnicodeDecodeError, RecursionError):
+                continue
+            first = against(subject_of(path), data)
+            assert SECOND[subject_of(path)].is_valid(data) is (first == []), path
+            seen += first != []
+    assert seen > 20
 
 
 def test_there_are_files_to_hold_against_them(tmp_path: Path) -> None:

@@ -13,6 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kitwright.catalogs import InputError, load
+from kitwright.catalogs.import_sheet import understand, write
 from kitwright.catalogs.stock import add, history, move
 from tests.cli_runner import run
 
@@ -40,13 +41,72 @@ def counts(folder: Path) -> dict[str, int]:
     return {part.id: part.on_shelf for part in load(folder)}
 
 
+NEW = ("g20", "r90", "s1")
 EDITS = st.lists(
-    st.tuples(
-        st.sampled_from(["take", "put"]),
-        st.dictionaries(st.sampled_from(IDS), st.integers(-1, 4), min_size=1, max_size=3),
+    st.one_of(
+        st.tuples(
+            st.sampled_from(["take", "put"]),
+            st.dictionaries(st.sampled_from([*IDS, *NEW]), st.integers(-1, 4), min_size=1, max_size=3),
+        ),
+        st.tuples(
+            st.sampled_from(["add", "import"]),
+            st.dictionaries(st.sampled_from([*NEW, "g05"]), st.integers(0, 4), min_size=1, max_size=2),
+        ),
     ),
     max_size=8,
 )
+
+
+def fields(part: str) -> dict[str, str]:
+    """Fields of a part to add, by the first letter of its id."""
+    kinds = {
+        "g": {"thickness": "2 mm", "bore": "73 mm"},
+        "r": {"length": "90 mm", "big_end": "30 mm", "pin": "16 mm"},
+        "s": {"thickness": "1 mm"},
+    }
+    return {"id": part, "price": "3", **kinds[part[0]]}
+
+
+def sheet(folder: Path, wanted: dict[str, int]) -> Path:
+    """The same parts as a builder's own sheet."""
+    kinds = {"g": "gaskets", "r": "rods", "s": "spacers"}
+    names = ["id", "price", "thickness", "bore", "length", "big_end", "pin"]
+    lines = [";".join(["Kind", *names, "Stock"])]
+    for part, count in wanted.items():
+        said = fields(part)
+        lines.append(";".join([kinds[part[0]], *(said.get(name, "") for name in names), str(count)]))
+    path = folder / "sheet.csv"
+    path.write_text("\n".join(lines) + "\n")
+    return path
+
+
+def edit(folder: Path, work: str, wanted: dict[str, int]) -> int:
+    """Make one edit; how many lines of history it is."""
+    if work == "add":
+        part, count = next(iter(wanted.items()))
+        kind = {"g": "gasket", "r": "rod", "s": "spacer"}[part[0]]
+        add(load(folder), kind, fields(part) | {"on_shelf": str(count)})
+        return 1
+    if work == "import":
+        held = load(folder)
+        with tempfile.TemporaryDirectory() as other:
+            write(understand(sheet(Path(other), wanted), held), held)
+        return len(wanted)
+    moved = move(load(folder), wanted, work)  # type: ignore[arg-type]
+    there = counts(folder)
+    assert {each.id: each.left for each in moved} == {each: there[each] for each in wanted}
+    return len(wanted)
+
+
+def after(model: dict[str, int], work: str, wanted: dict[str, int]) -> dict[str, int] | None:
+    """What the plain model says; None where the edit cannot be made."""
+    if work in ("add", "import"):
+        new = dict([next(iter(wanted.items()))]) if work == "add" else wanted
+        return None if model.keys() & new.keys() else model | new
+    sign = -1 if work == "take" else 1
+    if any(n < 1 or each not in model or model[each] + sign * n < 0 for each, n in wanted.items()):
+        return None
+    return model | {each: model[each] + sign * n for each, n in wanted.items()}
 
 
 @given(EDITS)
@@ -56,17 +116,14 @@ def test_any_sequence_of_edits_is_that_of_a_plain_model(edits: list[tuple[str, d
         folder = shed(Path(name))
         model, lines = dict(THERE), 0
         for work, wanted in edits:
-            sign = -1 if work == "take" else 1
-            possible = all(n >= 1 and model[each] + sign * n >= 0 for each, n in wanted.items())
-            if possible:
-                moved = move(load(folder), wanted, work)  # type: ignore[arg-type]
-                model |= {each: model[each] + sign * n for each, n in wanted.items()}
-                assert {each.id: each.left for each in moved} == {each: model[each] for each in wanted}
-                lines += len(wanted)
+            then = after(model, work, wanted)
+            if then is not None:
+                lines += edit(folder, work, wanted)
+                model = then
             else:
                 before = [path.read_bytes() for path in sorted(folder.iterdir())]
-                with pytest.raises(InputError, match="nothing was changed"):
-                    move(load(folder), wanted, work)  # type: ignore[arg-type]
+                with pytest.raises(InputError):
+                    edit(folder, work, wanted)
                 assert [path.read_bytes() for path in sorted(folder.iterdir())] == before
             assert counts(folder) == model
         assert len(history(folder)) == lines

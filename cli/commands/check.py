@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from kitwright.cli import options
+from kitwright.cli import completion, options
 from kitwright.cli.output import Status, check_target, deliver, guarded, say
 
 DEPTH = "In depth"
@@ -43,6 +43,7 @@ def check(
         list[str] | None,
         typer.Option(
             metavar="FIGURE",
+            autocompletion=completion.figures,
             help="Print the sum behind a figure instead, line by line, to follow with a calculator",
             show_default=False,
         ),

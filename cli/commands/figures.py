@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from kitwright.cli import options
+from kitwright.cli import completion, options
 from kitwright.cli.output import Status, check_target, deliver, guarded
 
 EPILOG = options.examples("kitwright figures", "kitwright figures quench", "kitwright figures --format json", one=None)
@@ -14,7 +14,12 @@ EPILOG = options.examples("kitwright figures", "kitwright figures quench", "kitw
 
 @guarded
 def figures(
-    name: Annotated[str | None, typer.Argument(metavar="[NAME]", help="Explain this one.", show_default=False)] = None,
+    name: Annotated[
+        str | None,
+        typer.Argument(
+            metavar="[NAME]", help="Explain this one.", show_default=False, autocompletion=completion.figures
+        ),
+    ] = None,
     form: options.FormatOption = options.Format.TABLE,
     output: options.OutputOption = None,
 ) -> Status:

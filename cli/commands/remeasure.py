@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from kitwright.cli import options
+from kitwright.cli import completion, options
 from kitwright.cli.output import Status, check_target, deliver, guarded, say, say_warnings
 from kitwright.cli.progress import Progress
 
@@ -37,8 +37,15 @@ _AGREED = 50
 """Combinations that are looked through for the part that all of them have."""
 
 
-def _repeated(flag: str, metavar: str, help_text: str) -> object:
-    return typer.Option(flag, metavar=metavar, help=help_text, rich_help_panel=MEASURED, show_default=False)
+def _repeated(flag: str, metavar: str, help_text: str, offer: completion.Offer | None = None) -> object:
+    return typer.Option(
+        flag,
+        metavar=metavar,
+        help=help_text,
+        rich_help_panel=MEASURED,
+        show_default=False,
+        autocompletion=offer,
+    )
 
 
 @guarded
@@ -50,7 +57,8 @@ def remeasure(
         str | None, _repeated("--deck", "VALUE", "How far the piston stops: '0.32 mm down ± 0.02 mm', or up.")
     ] = None,
     with_: Annotated[
-        list[str] | None, _repeated("--with", "KIND=ID,…", "Parts that the deck was measured with: rod=r85,piston=p28")
+        list[str] | None,
+        _repeated("--with", "KIND=ID,…", "Parts that the deck was measured with: rod=r85,piston=p28", completion.pins),
     ] = None,
     chamber: Annotated[
         list[str] | None, _repeated("--chamber", "VALUE", "Volume of a head: '21.2 cc ± 0.2 cc'")
@@ -60,7 +68,8 @@ def remeasure(
         _repeated("--set", "ID.FIELD=VALUE", "Any dimension of a part: k61.stroke='57.02 mm ± 0.01 mm'"),
     ] = None,
     of: Annotated[
-        list[str] | None, _repeated("--of", "ID", "Part that a --chamber, or a --set without an id, was read on.")
+        list[str] | None,
+        _repeated("--of", "ID", "Part that a --chamber, or a --set without an id, was read on.", completion.ids),
     ] = None,
     instrument: Annotated[str, _repeated("--instrument", "TEXT", "What it was measured with.")] = "",
     date: Annotated[str, _repeated("--date", "YYYY-MM-DD", "When; today unless given.")] = "",
@@ -81,6 +90,7 @@ def remeasure(
         list[str] | None,
         typer.Option(
             metavar="KIND,…",
+            autocompletion=completion.kinds,
             help="Parts of the deck that are not pinned for the answer: rod,piston; or all",
             rich_help_panel=options.OVER,
             show_default=False,

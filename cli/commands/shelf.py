@@ -7,49 +7,69 @@ from typing import Annotated
 
 import typer
 
-from kitwright.cli import options
+from kitwright.cli import completion, options
 from kitwright.cli.output import Status, check_target, deliver, guarded, say_warnings
 
 CHECK_EPILOG = options.examples(
-    "kitwright shelf check --catalogue shed/catalogue",
-    "kitwright shelf check --plan shed/plan.yaml",
+    "kitwright shelf check shed/catalogue",
+    "kitwright shelf check shed/plan.yaml",
     one="a fault is found",
 )
 LIST_EPILOG = options.examples(
-    "kitwright shelf list --plan shed/plan.yaml --kind rod,piston",
-    "kitwright shelf list --catalogue shed/catalogue --on-shelf",
-    "kitwright shelf list --plan shed/plan.yaml --fits b72 --format csv",
+    "kitwright shelf list shed/plan.yaml --kind rod,piston",
+    "kitwright shelf list shed/catalogue --on-shelf",
+    "kitwright shelf list shed/plan.yaml --fits b72 --format csv",
     one=None,
 )
 
 app = typer.Typer(help="Look after the catalogue of parts.", no_args_is_help=True)
 
+Place = Annotated[
+    Path | None,
+    typer.Argument(
+        metavar="FOLDER|PLAN",
+        help="The catalogue's folder, or a plan that names it.",
+        show_default=False,
+        autocompletion=completion.plans,
+    ),
+]
 CatalogueFolder = Annotated[
     Path | None,
     typer.Option("--catalogue", metavar="DIR", help="The catalogue's folder.", show_default=False),
 ]
 PlanOption = Annotated[
     Path | None,
-    typer.Option("--plan", metavar="PLAN", help="A plan that names the catalogue.", show_default=False),
+    typer.Option(
+        "--plan",
+        metavar="PLAN",
+        help="A plan that names the catalogue.",
+        show_default=False,
+        autocompletion=completion.plans,
+    ),
 ]
 
 
-def folder_of(catalogue: Path | None, plan: Path | None) -> Path:
-    """Give the catalogue's folder, named itself or by a plan.
+def folder_of(catalogue: Path | None, plan: Path | None, place: Path | None = None) -> Path:
+    """Give the catalogue's folder, named itself or by a plan; ``place`` is either.
 
     Raises:
-        ValueError: none is named, or both.
+        ValueError: none is named, or several.
         InputError: the plan does not say where it is.
 
     """
-    if (catalogue is None) == (plan is None):
-        said = "both `--catalogue` and `--plan` name one" if catalogue else "no catalogue is named"
+    named = {"`--catalogue`": catalogue, "`--plan`": plan, f"`{place}`": place}
+    given = [word for word, path in named.items() if path is not None]
+    if len(given) != 1:
+        said = f"{' and '.join(given)} name one each" if given else "no catalogue is named"
         raise ValueError(f"{said}; write `--catalogue DIR` or `--plan PLAN`")
-    if catalogue is not None:
-        return catalogue
+    if place is not None and place.is_file():
+        plan = place
+    if plan is None:
+        folder = catalogue or place
+        assert folder is not None
+        return folder
     from kitwright.catalogs import InputError, read_plan
 
-    assert plan is not None
     draft = read_plan(plan)
     if draft.folder is None:
         raise InputError(draft.problems)
@@ -59,6 +79,7 @@ def folder_of(catalogue: Path | None, plan: Path | None) -> Path:
 @app.command("check", epilog=CHECK_EPILOG)
 @guarded
 def check(
+    place: Place = None,
     catalogue: CatalogueFolder = None,
     plan: PlanOption = None,
     form: options.FormatOption = options.Format.TABLE,
@@ -66,7 +87,7 @@ def check(
 ) -> Status:
     """Find every fault of a catalogue at once; without one, what looks odd and what it holds."""
     check_target(output)
-    folder = folder_of(catalogue, plan)
+    folder = folder_of(catalogue, plan, place)
     from kitwright.catalogs import InputError, load
     from kitwright.cli.report import write_faults, write_sound
 
@@ -84,11 +105,18 @@ def check(
 @app.command("list", epilog=LIST_EPILOG)
 @guarded
 def list_parts(
+    place: Place = None,
     catalogue: CatalogueFolder = None,
     plan: PlanOption = None,
     kind: Annotated[
         list[str] | None,
-        typer.Option("--kind", metavar="KIND,…", help="These kinds alone: rod,piston", show_default=False),
+        typer.Option(
+            "--kind",
+            metavar="KIND,…",
+            help="These kinds alone: rod,piston",
+            show_default=False,
+            autocompletion=completion.kinds,
+        ),
     ] = None,
     on_shelf: Annotated[bool, typer.Option("--on-shelf", help="What is on the shelf alone.")] = False,
     fits: Annotated[
@@ -100,12 +128,12 @@ def list_parts(
 ) -> Status:
     """List the parts of a catalogue, with the dimensions as they are written."""
     check_target(output)
-    folder = folder_of(catalogue, plan)
+    folder = folder_of(catalogue, plan, place)
     from kitwright.catalogs import load
     from kitwright.cli.report import write_parts
 
     held = load(folder)
-    say_warnings(held.warnings, f"kitwright shelf check --catalogue {folder}")
+    say_warnings(held.warnings, f"kitwright shelf check {folder}")
     parts = list(held)
     if kind:
         wanted = _kinds(kind)

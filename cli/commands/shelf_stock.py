@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from kitwright.cli import options
-from kitwright.cli.commands.shelf import CatalogueFolder, PlanOption, app, folder_of
+from kitwright.cli import completion, options
+from kitwright.cli.commands.shelf import CatalogueFolder, Place, PlanOption, app, folder_of
 from kitwright.cli.output import Status, check_target, deliver, guarded, say
 
 if TYPE_CHECKING:
@@ -34,12 +34,14 @@ ADD_EPILOG = options.examples(
     one=None,
 )
 HISTORY_EPILOG = options.examples(
-    "kitwright shelf history --plan shed/plan.yaml",
-    "kitwright shelf history --catalogue shed/catalogue --part g05 --format csv",
+    "kitwright shelf history shed/plan.yaml",
+    "kitwright shelf history shed/catalogue --part g05 --format csv",
     one=None,
 )
 
-PartId = Annotated[str | None, typer.Argument(metavar="ID", help="The part.", show_default=False)]
+PartId = Annotated[
+    str | None, typer.Argument(metavar="ID", help="The part.", show_default=False, autocompletion=completion.ids)
+]
 Count = Annotated[
     int | None, typer.Argument(metavar="N", min=1, help="How many; one unless given.", show_default=False)
 ]
@@ -151,17 +153,21 @@ def _build(plan: Path, rank: int, seconds: float) -> dict[str, int] | Status:
 @app.command("history", epilog=HISTORY_EPILOG)
 @guarded
 def show_history(
+    place: Place = None,
     catalogue: CatalogueFolder = None,
     plan: PlanOption = None,
     part: Annotated[
-        str | None, typer.Option("--part", metavar="ID", help="This part alone.", show_default=False)
+        str | None,
+        typer.Option(
+            "--part", metavar="ID", help="This part alone.", show_default=False, autocompletion=completion.ids
+        ),
     ] = None,
     form: options.FormatOption = options.Format.TABLE,
     output: options.OutputOption = None,
 ) -> Status:
     """List what was taken from the shelf, put on it and added, oldest first."""
     check_target(output)
-    folder = folder_of(catalogue, plan)
+    folder = folder_of(catalogue, plan, place)
     from kitwright.catalogs import load
     from kitwright.catalogs.stock import history
     from kitwright.cli.report.stocked import write_history
@@ -176,7 +182,12 @@ def show_history(
 @app.command("add", epilog=ADD_EPILOG)
 @guarded
 def add(
-    kind: Annotated[str, typer.Argument(metavar="KIND", help="Kind of part: rod, gasket, …", show_default=False)],
+    kind: Annotated[
+        str,
+        typer.Argument(
+            metavar="KIND", help="Kind of part: rod, gasket, …", show_default=False, autocompletion=completion.kind
+        ),
+    ],
     fields: Annotated[
         list[str] | None,
         typer.Argument(metavar="FIELD=VALUE", help="Its fields; on a terminal the rest is asked.", show_default=False),
@@ -184,13 +195,16 @@ def add(
     catalogue: CatalogueFolder = None,
     plan: PlanOption = None,
     note: Note = "",
+    form: options.FormatOption = options.Format.TABLE,
+    output: options.OutputOption = None,
 ) -> Status:
     """Add a part to the catalogue, with every dimension checked before anything is written.
 
     On a terminal what the part must have and was not typed is asked for, with its unit and its plausible range.
     """
+    check_target(output)
     folder = folder_of(catalogue, plan)
-    from kitwright.catalogs import load
+    from kitwright.catalogs.load import load_to_add
     from kitwright.catalogs.problems import did_you_mean
     from kitwright.catalogs.rows import specs_of
     from kitwright.catalogs.stock import add as added
@@ -199,7 +213,7 @@ def add(
     word = PLURALS.get(kind, kind)
     if word not in KINDS:
         raise ValueError(f"`{kind}` is no kind of part; {did_you_mean(kind, KINDS, 'kinds')}")
-    held = load(folder)
+    held = load_to_add(folder)
     typed = _fields(fields or [])
     if sys.stdin.isatty():
         for name, spec in specs_of(KINDS[word]).items():
@@ -208,7 +222,10 @@ def add(
                 if answer.strip():
                     typed[name] = answer.strip()
     part, path = added(held, word, typed, note)
-    say(f"added: {part.id}, in {path}", f"  kitwright shelf list --catalogue {folder} --kind {word}")
+    from kitwright.cli.report import write_parts
+
+    deliver(write_parts([part], str(path), form.value), output)
+    say(f"added: {part.id}, in {path}", f"  kitwright shelf list {folder} --kind {word}")
     return Status.ANSWERED
 
 

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from kitwright.cli import options
-from kitwright.cli.output import Status, guarded, say
+from kitwright.cli.output import Status, deliver, guarded, say
 
 EPILOG = options.examples("kitwright start shed", "kitwright find shed/plan.yaml", one=None)
 
@@ -16,6 +16,7 @@ EPILOG = options.examples("kitwright start shed", "kitwright find shed/plan.yaml
 @guarded
 def start(
     folder: Annotated[Path, typer.Argument(metavar="DIR", help="Folder to lay them into.", show_default=False)],
+    form: options.FormatOption = options.Format.TABLE,
 ) -> Status:
     """Lay a starter catalogue of invented parts, and a plan to ask it with.
 
@@ -24,7 +25,18 @@ def start(
     from kitwright.catalogs import lay_starter
 
     written = lay_starter(folder)
-    for path in written:
-        print(path)
+    deliver(_listed([str(path) for path in written], form), None)
     say("", "Next:", f"  kitwright find {written[0]}")
     return Status.ANSWERED
+
+
+def _listed(paths: list[str], form: options.Format) -> str:
+    if form is options.Format.JSON:
+        from kitwright.cli.report.as_json import dumped
+
+        return dumped({"written": paths})
+    if form is options.Format.CSV:
+        from kitwright.cli.report.as_csv import csv_text
+
+        return csv_text((["file"], [{"file": path} for path in paths]))
+    return "\n".join(f"- `{path}`" if form is options.Format.MARKDOWN else path for path in paths)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import math
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
@@ -17,8 +18,8 @@ from kitwright.solver.result import Answer, Checked
 
 Row = Mapping[str, Any]
 
-_RUNS = ("=", "+", "-", "@", "\t", "\r", "\n")
-"""First characters that make a spreadsheet take text for a formula."""
+_RUNS = re.compile(r"'*[=+\-@\t\r\n]")
+"""What makes a spreadsheet take text for a formula, also behind apostrophes: so that one more can be taken away."""
 
 _PART_COLUMNS = tuple("gaskets" if kind == "gasket" else kind for kind in KINDS)
 
@@ -48,7 +49,7 @@ def cell(value: Any) -> str:
     if isinstance(value, float):
         return repr(float(value)) if math.isfinite(value) else ""
     text = str(value)
-    return f"'{text}" if text.startswith(_RUNS) else text
+    return f"'{text}" if _RUNS.match(text) else text
 
 
 def answer_rows(answer: Answer) -> tuple[list[str], list[Row]]:

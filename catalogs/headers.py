@@ -1,0 +1,255 @@
+"""The header of a builder's own spreadsheet to the fields of a part: by name, by another word, by an abbreviation.
+
+Nothing is likened: a header is a field's name but for case, blanks and unit, or a word of the list below, or an
+abbreviation that only one field can have. What fits several fields is a fault, what fits none is left out and told.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from kitwright.catalogs.csv_lines import HEADER
+from kitwright.catalogs.problems import clip
+from kitwright.solver.fields import FieldSpec
+from kitwright.solver.quantity import BARE, COMMON_UNITS, MONEY, TEMPERATURE, Dimension, QuantityError, unit_factor
+
+How = Literal["name", "another word", "abbreviation", "--map"]
+
+KIND = "kind"
+"""What a column may be taken for beside the fields."""
+
+_WORDS = {
+    "id": "no, nr, number, part, part no, part number, part id, nummer, teil, teilenummer",
+    "name": "description, title, bezeichnung, beschreibung",
+    "price": "cost, preis",
+    "on_shelf": "qty, quantity, stock, in stock, on hand, count, menge, anzahl, bestand",
+    "note": "notes, comment, comments, remark, remarks, bemerkung, bemerkungen, notiz",
+    "stroke": "hub",
+    "bore": "bohrung",
+    "length": "länge, laenge, centre to centre, center to center, centre distance",
+    "journal": "crankpin, rod journal",
+    "pin": "piston pin, gudgeon pin, wrist pin",
+    "compression_height": "kompressionshöhe, kompressionshoehe",
+    "thickness": "dicke, compressed thickness",
+    "mass": "weight, gewicht, masse",
+    "material": "werkstoff",
+    "chamber": "chamber volume",
+}
+"""Other words that builders write over a column (dictionary words; common practice, no source)."""
+
+_OTHER = {word.strip(): field for field, words in _WORDS.items() for word in words.split(",")}
+_NO_FIELD = {"throw": "a throw is half the stroke: write the stroke"}
+_TOLERANCE = re.compile(r"(?i)±|\+/-|\+-|\b(?:tol|tolerance|toleranz)\b\.?")
+_BRACKETS = re.compile(r"[\[(]\s*([^\[\]()]*?)\s*[\])]")
+_LAST = re.compile(r"^(?P<name>.+?)(?:\s*[,;:]\s*|[\s_]+)(?:in[\s_]+)?(?P<unit>[^\s_,;:]+)$")
+_CURRENCY = re.compile(r"[A-Za-z]{2,4}|\W{1,2}")
+_UNITS = {'"': "in", "″": "in", "”": "in", "''": "in", "inches": "in", "ccm": "cc", "°": "deg"}
+_SHORTEST = 3
+"""Letters that an abbreviation of a word has at least."""
+
+
+@dataclass(frozen=True, slots=True)
+class Match:
+    """The field that a header stands for: dotted path, unit (empty where the header has none), how it was found."""
+
+    path: str
+    unit: str
+    how: How
+    tolerance: bool = False
+    currency: str = ""
+
+
+class HeaderError(ValueError):
+    """A header that cannot be taken: ``problem`` and ``suggestion``."""
+
+    def __init__(self, problem: str, suggestion: str) -> None:
+        super().__init__(f"{problem}; {suggestion}")
+        self.problem, self.suggestion = problem, suggestion
+
+
+def match_header(header: str, fields: Mapping[str, FieldSpec], kinds: Iterable[str]) -> Match | None:
+    """Find the field that a header stands for; None where there is none.
+
+    Args:
+        header: as it stands in the file.
+        fields: dotted path of each field to its specification.
+        kinds: kinds of part in the singular, whose names may stand before a field's: ``rod length``.
+
+    Raises:
+        HeaderError: several fields could be meant, or its unit is of another dimension.
+
+    >>> from kitwright.catalogs.rows import specs_of
+    >>> from kitwright.solver.parts import Piston
+    >>> match_header("Comp. height (mm)", specs_of(Piston), ["piston"])
+    Match(path='compression_height', unit='mm', how='abbreviation', tolerance=False, currency='')
+    """
+    tolerance = bool(_TOLERANCE.search(header))
+    text = _TOLERANCE.sub(" ", header).strip()
+    brackets = _BRACKETS.findall(text)
+    bare = _BRACKETS.sub(" ", text).strip(" \t:*#_-,;")
+    split = _LAST.match(bare)
+    tries: list[tuple[str, list[str]]] = [(bare, brackets)]
+    if split is not None and not brackets:
+        tries.append((split["name"], [split["unit"]]))
+    for exact in (True, False):
+        for number, (name, units) in enumerate(tries):
+            found = _named(name, fields, kinds) if exact else _abbreviated(name, fields, header)
+            if found is None:
+                continue
+            path, how = found
+            if path == KIND:
+                return Match(KIND, "", how)
+            unit, currency = _unit(header, path, units, fields[path])
+            if number and not (unit or currency):
+                continue
+            if tolerance and fields[path].form != "quantity":
+                continue
+            return Match(path, unit, how, tolerance, currency)
+    return None
+
+
+def mapped(header: str, target: str, fields: Mapping[str, FieldSpec]) -> Match | None:
+    """Take a header for what ``--map`` says: a field, perhaps with a unit; None where it is to be left out.
+
+    Raises:
+        HeaderError: there is no such field, or the unit is not one of its dimension.
+
+    """
+    if not target.strip():
+        return None
+    tolerance = bool(_TOLERANCE.search(target))
+    match = HEADER.match(_TOLERANCE.sub(" ", target).strip())
+    path, unit = (match["name"].strip(), match["unit"] or "") if match else (target.strip(), "")
+    if path == KIND and not unit:
+        return Match(KIND, "", "--map")
+    if path not in fields:
+        from kitwright.catalogs.problems import did_you_mean
+
+        raise HeaderError(f"`{clip(path)}` is no field", did_you_mean(path, [*fields, KIND], "fields"))
+    own, currency = _unit(header, path, [unit] if unit else _BRACKETS.findall(header), fields[path], bool(unit))
+    if tolerance and fields[path].form != "quantity":
+        raise HeaderError(f"`{path}` has no ±", f"map the column to `{path}`")
+    return Match(path, own, "--map", tolerance, currency)
+
+
+def why_not(header: str) -> str:
+    """Say why a header is left out."""
+    tokens = _tokens(_BRACKETS.sub(" ", header))
+    return next((text for word, text in _NO_FIELD.items() if word in tokens), "no field is called so")
+
+
+# names
+
+
+def _tokens(text: str) -> tuple[str, ...]:
+    parted = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", unicodedata.normalize("NFKC", text))
+    return tuple(re.findall(r"[^\W_]+", parted.casefold()))
+
+
+def _named(name: str, fields: Mapping[str, FieldSpec], kinds: Iterable[str]) -> tuple[str, How] | None:
+    tokens = _tokens(name)
+    if tokens == (KIND,):
+        return KIND, "name"
+    by_name = {_tokens(path): path for path in fields}
+    words = [tokens]
+    for kind in kinds:
+        before = _tokens(kind)
+        if tokens[: len(before)] == before and len(tokens) > len(before):
+            words.append(tokens[len(before) :])
+    words += [each[:-1] for each in words if len(each) > 1 and each[-1] in ("diameter", "dia", "durchmesser")]
+    for each in words:
+        if each in by_name:
+            return by_name[each], "name"
+    for each in words:
+        field = _OTHER.get(" ".join(each), "")
+        if field in fields:
+            return field, "another word"
+    return None
+
+
+def _abbreviated(name: str, fields: Mapping[str, FieldSpec], header: str) -> tuple[str, How] | None:
+    tokens = _tokens(name)
+    if not tokens or any(word in tokens for word in _NO_FIELD):
+        return None
+    for fits in (_word_by_word, _some_words, _initials):
+        found = [path for path in fields if fits(tokens, _tokens(path))]
+        if len(found) > 1:
+            ways = ", ".join(f"`{path}`" for path in found)
+            hint = f'say which: `--map "{header}={found[0]}"`, or leave it out: `--map "{header}="`'
+            raise HeaderError(f"column `{clip(header)}` may be {ways}", hint)
+        if found:
+            return found[0], "abbreviation"
+    return None
+
+
+def _begins(short: str, word: str) -> bool:
+    return word == short or (len(short) >= _SHORTEST and word.startswith(short))
+
+
+def _word_by_word(tokens: tuple[str, ...], words: tuple[str, ...]) -> bool:
+    return len(tokens) == len(words) and all(map(_begins, tokens, words))
+
+
+def _some_words(tokens: tuple[str, ...], words: tuple[str, ...]) -> bool:
+    rest = iter(words)
+    return len(tokens) < len(words) and all(any(_begins(token, word) for word in rest) for token in tokens)
+
+
+def _initials(tokens: tuple[str, ...], words: tuple[str, ...]) -> bool:
+    return len(tokens) == 1 and len(words) > 1 and tokens[0] == "".join(word[0] for word in words)
+
+
+# units
+
+
+def _unit(header: str, path: str, texts: Iterable[str], spec: FieldSpec, typed: bool = False) -> tuple[str, str]:
+    """Unit and currency of a column; what stands in brackets and is no unit is a remark.
+
+    Raises:
+        HeaderError: it is a unit, and of something else.
+
+    """
+    dimension = MONEY if spec.form == "money" else spec.dimension
+    for text in filter(None, texts):
+        if dimension is MONEY:
+            if _CURRENCY.fullmatch(text):
+                return "", text
+            hint = f'if it is what one engine takes, `--map "{header}={path}"`' if not typed else "leave it out"
+            if not typed and len(_tokens(text)) > 1:
+                raise HeaderError(f"column `{clip(header)}`: `{clip(text)}` is no currency", hint)
+        elif dimension is None or dimension in BARE:
+            if text in COMMON_UNITS and not (dimension is None and spec.form != "count"):
+                raise HeaderError(f"column `{clip(header)}`: `{path}` has no unit", f'`--map "{header}={path}"`?')
+        elif (unit := _of_dimension(text, dimension, header)) is not None:
+            return unit, ""
+        elif typed:
+            likely = " or ".join(dimension.likely)
+            raise HeaderError(f"`{clip(text)}` is no unit of {dimension.name}", f"write it in {likely}")
+    return "", ""
+
+
+def _of_dimension(text: str, dimension: Dimension, header: str) -> str | None:
+    """The unit as it is written in a catalogue; None where it is no unit at all."""
+    if dimension is TEMPERATURE:
+        return text if text in ("degC", "degF", "K", "°C", "°F") else None
+    if text.casefold() == "grad":
+        raise HeaderError(f"column `{clip(header)}`: `{text}` is a degree here and a gon there", "write `deg` or `gon`")
+    tries = [_UNITS.get(text.casefold(), text)]
+    if text in (text.upper(), text.capitalize()):
+        tries += [unit for unit, (owner, _) in COMMON_UNITS.items() if unit.casefold() == text.casefold()]
+    owners = [COMMON_UNITS[each][0] for each in tries if each in COMMON_UNITS]
+    for each in tries:
+        if each in COMMON_UNITS and COMMON_UNITS[each][0] is dimension:
+            return each
+    if owners:
+        message = f"column `{clip(header)}`: `{text}` is a unit of {owners[0].name}, and {dimension.name} is wanted"
+        raise HeaderError(message, "another field, or another unit?")
+    try:
+        unit_factor(text, dimension)
+    except QuantityError:
+        return None
+    return text

@@ -1,0 +1,108 @@
+"""The report on a spreadsheet that is to be taken over: what was understood of it, before anything is written."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from kitwright.catalogs.import_sheet import Understood
+from kitwright.cli.report.as_csv import csv_text
+from kitwright.cli.report.as_json import dumped
+from kitwright.cli.report.blocks import Column, Items, Paragraph, Report, Table, Title
+from kitwright.cli.report.words import words
+from kitwright.solver.parts import KINDS
+
+_MOST_IDS = 12
+_HOW = {"name": "its name", "another word": "another word for it", "abbreviation": "an abbreviation", "--map": "--map"}
+
+
+def write_understood(found: Understood, folder: str, written: bool, form: str) -> str:
+    """Write what was understood, in one of the formats."""
+    if form == "json":
+        return dumped(_data(found, folder, written))
+    if form == "csv":
+        return csv_text(_rows(found))
+    from kitwright.cli.report import laid_out
+
+    return laid_out(_report(found, folder, written), form)
+
+
+def _data(found: Understood, folder: str, written: bool) -> dict[str, Any]:
+    names = ("file", "line", "part", "field", "read", "message", "suggestion")
+    return {
+        "file": found.file,
+        "catalogue": folder,
+        "kinds": list(found.kinds),
+        "read_as": found.notes,
+        "columns": [
+            {
+                "header": each.header,
+                "field": each.path,
+                "tolerance": each.tolerance,
+                "unit": each.unit or None,
+                "by": each.how,
+                "first": each.first,
+            }
+            for each in found.columns
+        ],
+        "left_out": [{"header": header, "why": why} for header, why in found.left_out],
+        "parts": [part.id for part, _ in found.parts],
+        "into": {str(path): len(parts) for path, parts in found.targets.items()} if not found.problems else {},
+        "faults": [{name: getattr(problem, name) for name in names} for problem in found.problems],
+        "written": written,
+    }
+
+
+def _rows(found: Understood) -> tuple[Sequence[str], list[dict[str, Any]]]:
+    rows: list[dict[str, Any]] = [
+        {
+            "what": "column",
+            "header": each.header,
+            "field": _field(each.path, each.tolerance),
+            "unit": each.unit,
+            "text": "; ".join(each.first),
+        }
+        for each in found.columns
+    ]
+    rows += [{"what": "left_out", "header": header, "text": why} for header, why in found.left_out]
+    rows += [{"what": "read_as", "text": each} for each in found.notes]
+    rows += [{"what": "part", "field": "id", "text": part.id} for part, _ in found.parts]
+    rows += [{"what": "fault", "line": each.line, "text": str(each)} for each in found.problems]
+    return ("what", "header", "field", "unit", "line", "text"), rows
+
+
+def _field(path: str, tolerance: bool) -> str:
+    return f"{path} ±" if tolerance else path
+
+
+def _report(found: Understood, folder: str, written: bool) -> Report:
+    count = len(found.parts)
+    pieces = "one part" if count == 1 else f"{count} parts"
+    what = "added to" if written else "understood, for"
+    report: Report = [Title(f"{found.file}: {pieces} {what} {folder}", 1)]
+    if found.kinds:
+        report.append(Paragraph(f"Kind: {', '.join(words(KINDS[each].plural) for each in found.kinds)}."))
+    if found.notes:
+        report.append(Items("Read as", tuple(found.notes)))
+    if found.columns:
+        columns = (
+            Column("header", wraps=True),
+            Column("field"),
+            Column("unit"),
+            Column("first values", wraps=True),
+            Column("known by"),
+        )
+        rows = tuple(
+            (each.header, _field(each.path, each.tolerance), each.unit, "; ".join(each.first), _HOW[each.how])
+            for each in found.columns
+        )
+        report.append(Table(columns, rows, "Taken over").without_empty())
+    if found.left_out:
+        report.append(Items("Not taken over", tuple(f"{header}: {why}" for header, why in found.left_out)))
+    if found.parts and not found.problems:
+        ids = [part.id for part, _ in found.parts]
+        more = f" and {len(ids) - _MOST_IDS} more" if len(ids) > _MOST_IDS else ""
+        report.append(Paragraph(f"Parts: {', '.join(ids[:_MOST_IDS])}{more}."))
+        where = tuple(f"{path}: {len(parts)}" for path, parts in found.targets.items())
+        report.append(Items("Written to" if written else "They go to", where, whole=True))
+    return report
