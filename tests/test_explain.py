@@ -1,13 +1,9 @@
-"""``kitwright explain`` and the explanations behind it."""
+"""Explanations of plans whose reason is known beforehand, and of random plans that ask too much."""
 
 from __future__ import annotations
 
-import csv
-import io
-import json
 import math
 from dataclasses import replace
-from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -19,13 +15,14 @@ from kitwright.solver.conflicts import Oracle, smallest_hitting
 from kitwright.solver.engine import Clock
 from kitwright.solver.explain import explain
 from kitwright.solver.parts import Block, Cam, Crank, Gasket, Head, Part, Piston, Rocker, Rod, Spring
+from kitwright.solver.plan import TOLERANCES
 from kitwright.solver.quantity import LENGTH, MASS, RATIO, ROTATION, VOLUME, Dimension, Quantity, parse
-from kitwright.solver.requirements import moved, requirements
+from kitwright.solver.requirements import moved
 from kitwright.solver.result import Explanation
 from kitwright.solver.search import witness
 from kitwright.solver.wording import digit, outward, said
 from tests import random_catalogues
-from tests.cli_runner import SCENARIOS, WIDEST, answer, plan, run
+from tests.cli_runner import answer, run
 from tests.explained import claims, differences, refused
 
 EXAMPLES = Path(__file__).parent.parent / "examples" / "nothing-fits"
@@ -42,47 +39,13 @@ def test_what_is_claimed_holds(first: int) -> None:
     assert [line for seed in seeds for line in differences(random_catalogues.question, seed)] == []
 
 
-@cache
-def asked_too_much() -> tuple[tuple[Catalogue, Plan, Explanation], ...]:
-    found = [refused(random_catalogues.question, seed) for seed in range(24)]
-    asked = [each for each in found if each is not None]
-    return tuple((catalogue, plan, explain(catalogue, plan, find, witness)) for catalogue, plan in asked)
-
-
-def test_the_random_plans_are_refused_for_many_reasons() -> None:
-    assert len(asked_too_much()) >= 6
-    conflicts = [found.answer.conflict for *_, found in asked_too_much()]
-    sizes = {len(each.requirements) for each in conflicts if each is not None}
-    assert {1, 2} <= sizes
-    assert any(found.parts_that_would_fit for *_, found in asked_too_much())
-    assert any(each is not None and each.ways_out for each in conflicts)
-
-
-def test_a_wrong_claim_is_seen() -> None:
-    """What holds the claims against the twin can fail: a bound that goes too far, a requirement too many."""
-    seen = {"far": 0, "many": 0, "part": 0}
-    for catalogue, asked, found in asked_too_much():
-        conflict = found.answer.conflict
-        assert conflict is not None
-        for way in conflict.ways_out:
-            name, _, side = way.requirement.rpartition(".")
-            if side not in ("min", "max") or name not in asked.goals:
-                continue
-            wrong = replace(way, to=way.to + (1.0 if side == "max" else -1.0))
-            told = replace(found, answer=replace(found.answer, conflict=replace(conflict, ways_out=(wrong,))))
-            assert any("less than" in line for line in claims(catalogue, asked, told))
-            seen["far"] += 1
-        spare = [each.name for each in requirements(asked) if each.name not in conflict.requirements]
-        if spare and conflict.requirements:
-            more = replace(conflict, requirements=(*conflict.requirements, spare[0]))
-            told = replace(found, answer=replace(found.answer, conflict=more))
-            assert any("has no answer" in line for line in claims(catalogue, asked, told))
-            seen["many"] += 1
-        for part in found.parts_that_would_fit[:1]:
-            told = replace(found, parts_that_would_fit=(replace(part, low=part.value + 1),))
-            assert any("is not from" in line for line in claims(catalogue, asked, told))
-            seen["part"] += 1
-    assert all(count >= 1 for count in seen.values()), seen
+def test_many_random_plans_ask_too_much() -> None:
+    """Else the claims above would be about next to nothing."""
+    asked = [refused(random_catalogues.question, seed) for seed in range(60)]
+    plans = [plan for _, plan in filter(None, asked)]
+    assert len(plans) >= 15
+    assert {plan.tolerance for plan in plans} == set(TOLERANCES)
+    assert sum(len(plan.goals) >= 2 for plan in plans) >= 10
 
 
 # Plans whose reason is known.
@@ -291,15 +254,6 @@ def test_values_are_said_to_the_digit_that_bounds_move_by() -> None:
 # Where something fits.
 
 
-def test_what_binds_the_best_is_told() -> None:
-    found = answer("explain", plan("shelf-first"))
-    assert found["status"] == "complete" and found["conflict"] is None
-    assert len(found["combinations"]) == 1 and found["explained"] is True
-    spare = found["least_to_spare"]
-    assert spare and all(each["holds"] for each in spare)
-    assert run("explain", plan("shelf-first")).exit_code == 0
-
-
 def test_a_loosening_that_brings_a_closer_answer_is_told_with_its_price() -> None:
     parts = bottom()
     parts.append(Gasket(id="g-aim", thickness=q("0.4 mm"), bore=q("71 mm"), price=9.0))
@@ -313,61 +267,7 @@ def test_a_loosening_that_brings_a_closer_answer_is_told_with_its_price() -> Non
     assert find(Catalogue.of(parts), opened).combinations[0].key == gain.way.combination.key
 
 
-def test_where_no_loosening_helps_that_is_said() -> None:
-    text = run("explain", plan("stack-not-needed"), "--aim", "compression=9.5").stdout
-    assert "something fits" in text.splitlines()[0]
-
-
-# The command.
-
-
-def test_the_known_answer_of_compression_against_quench() -> None:
-    """The scenario asks for 9.00 where 9.98 is had: some 3.4 cc more above the piston, and 3.3 cc does not do it."""
-    found = answer("explain", plan("compression-against-quench"))
-    assert found["status"] == "nothing_fits"
-    parts = {(each["kind"], each["field"]): each for each in found["parts_that_would_fit"]}
-    dish = parts["piston", "dish"]
-    assert (dish["in_place_of"], dish["low"], dish["high"], dish["unit"]) == ("p274", pytest.approx(3.4), None, "cc")
-    asked, catalogue = load_plan(SCENARIOS / "compression-against-quench" / "plan.yaml")
-    like = catalogue.get("p274")
-    assert isinstance(like, Piston)
-    for volume, fits in ((dish["low"], True), (dish["low"] - 0.1, False)):
-        new = replace(like, id="new", dish=q(f"{volume:.1f} cc", VOLUME))
-        assert bool(find(Catalogue.of([*catalogue, new]), asked).combinations) == fits
-
-
-def test_the_same_conflict_as_find_tells() -> None:
-    for name in ("compression-against-quench", "revs-against-lift"):
-        found, told = answer("explain", plan(name)), answer("find", plan(name))
-        assert found.keys() >= told.keys()
-        assert found["conflict"] == told["conflict"]
-        assert found["considered"] == told["considered"]
-
-
-def test_exit_statuses(tmp_path: Path) -> None:
-    assert run("explain", plan("revs-against-lift")).exit_code == 1
-    assert run("explain", plan("revs-against-lift"), "--time", "0").exit_code == 3
-    assert run("explain", tmp_path / "none.yaml").exit_code == 2
-    assert run("explain", plan("revs-against-lift"), "--max", "cost=9").exit_code == 0
-
-
-def test_all_formats_tell_the_same(tmp_path: Path) -> None:
-    words = ("explain", EXAMPLES / "two-quarrels.yaml")
-    found = answer(*words)
-    rows = list(csv.DictReader(io.StringIO(run(*words, "--format", "csv").stdout)))
-    kinds = [row["what"] for row in rows]
-    conflicts = [found["conflict"], *found["other_conflicts"]]
-    assert kinds.count("requirement") == sum(len(each["requirements"]) for each in conflicts)
-    assert kinds.count("together") == sum(len(each["changes"]) for each in found["ways_out_together"]) > 0
-    assert kinds.count("way_out") == len(found["conflict"]["ways_out"]) == 0
-    table, marked = run(*words).stdout, run(*words, "--format", "markdown").stdout
-    for each in found["ways_out_together"]:
-        for change in each["changes"]:
-            assert change["change"] in " ".join(marked.split())
-    assert max(map(len, table.splitlines())) <= WIDEST
-    target = tmp_path / "why.json"
-    assert run(*words, "--format", "json", "--output", target).exit_code == 1
-    assert json.loads(target.read_text("utf-8"))["conflict"] == found["conflict"]
+# Plans that are shown.
 
 
 def test_root_causes_come_before_what_follows_from_them() -> None:
