@@ -10,15 +10,16 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from kitwright.solver.catalogue import Catalogue
-from kitwright.solver.check import implied_goals
+from kitwright.solver.check import View, implied_goals
 from kitwright.solver.conflicts import Find, Oracle, Witness, other_conflicts, smallest_conflict
 from kitwright.solver.engine import Clock, OutOfTimeError
 from kitwright.solver.plan import Plan
 from kitwright.solver.registry import FIGURES
+from kitwright.solver.requirements import bound_of
 from kitwright.solver.result import Checked, Closest, Conflict, Explanation, Limit, WayOut
 from kitwright.solver.sizes import sizes_that_would_fit
 from kitwright.solver.ways_out import closer, closest, together, ways_out
-from kitwright.solver.wording import best_words, cannot, feeding, listed
+from kitwright.solver.wording import best_words, cannot, feeding, listed, said, words
 from kitwright.solver.would_fit import parts_that_would_fit
 
 DEFAULT_SECONDS = 120.0
@@ -38,8 +39,11 @@ def conflict(catalogue: Catalogue, plan: Plan, find: Find, witness: Witness, sec
 def _conflict(oracle: Oracle, deep: bool = False) -> Conflict:
     wanted = smallest_conflict(oracle)
     nearest = tuple(closest(oracle, wanted, oracle.all))
-    ways = ways_out(oracle, nearest, deep)
-    return Conflict(wanted, because(oracle.plan, wanted, nearest, ways), nearest, tuple(ways))
+    ways = tuple(ways_out(oracle, nearest, deep))
+    there = {each.requirement for each in nearest}
+    missing = [name for name in wanted if name not in there] if deep else []
+    within = tuple(closest(oracle, missing, wanted))
+    return Conflict(wanted, because(oracle.plan, wanted, nearest, ways, within), nearest, ways, within)
 
 
 def explain(
@@ -64,7 +68,7 @@ def explain(
         steps: list[str] = ["closer"]
     else:
         found = Explanation(answer)
-        steps = ["conflict", "sizes", "parts", "others", "together"]
+        steps = ["conflict", "others", "together", "sizes", "parts"]
     try:
         for step in steps:
             found = _STEPS[step](oracle, found)
@@ -84,7 +88,13 @@ def _with_sizes(oracle: Oracle, found: Explanation) -> Explanation:
 def _with_parts(oracle: Oracle, found: Explanation) -> Explanation:
     told = found.answer.conflict
     near = [each.combination.combination for each in told.closest if each.value is not None] if told else []
-    return replace(found, parts_that_would_fit=(*found.parts_that_would_fit, *parts_that_would_fit(near, oracle.plan)))
+    return replace(
+        found,
+        parts_that_would_fit=(
+            *found.parts_that_would_fit,
+            *parts_that_would_fit(near, oracle.plan, oracle.clock.check),
+        ),
+    )
 
 
 def _with_others(oracle: Oracle, found: Explanation) -> Explanation:
@@ -92,7 +102,7 @@ def _with_others(oracle: Oracle, found: Explanation) -> Explanation:
     others = []
     for names in other_conflicts(oracle, told.requirements) if told else ():
         nearest = tuple(closest(oracle, names, names))
-        others.append(Conflict(names, because(oracle.plan, names, nearest, [], within=True), nearest))
+        others.append(Conflict(names, because(oracle.plan, names, (), None, nearest), nearest))
     return replace(found, other_conflicts=tuple(others))
 
 
@@ -132,13 +142,37 @@ def _tightest(best: Checked, plan: Plan) -> Iterator[Limit]:
 
 
 def because(
-    plan: Plan, wanted: tuple[str, ...], nearest: tuple[Closest, ...], ways: list[WayOut], within: bool = False
+    plan: Plan,
+    wanted: tuple[str, ...],
+    nearest: tuple[Closest, ...],
+    ways: tuple[WayOut, ...] | None,
+    within: tuple[Closest, ...] = (),
 ) -> str:
     """Say in a few sentences what cannot hold together, how near it comes, and with which parts.
 
-    ``within`` where the others of the conflict alone are kept, not all others of the plan.
+    Args:
+        plan: the plan.
+        wanted: the requirements of the conflict.
+        nearest: the closest that can be had while all other requirements hold.
+        ways: the single changes that open an answer; None where that is not the question.
+        within: the closest that can be had while the others of the conflict alone hold.
     """
     text = cannot(plan, wanted)
+    for told, kept in ((_told(plan, nearest), "everything else"), (_told(plan, within), "the others of these")):
+        if told and len(wanted) == 1:
+            text += f" At best {listed(told)}."
+        elif told:
+            text += f" With {kept} kept, {listed(told)} at best."
+    for way in ways or ():
+        if way.requirement == "tolerance":
+            text += _spreads(plan, wanted, way.combination)
+    if ways == () and wanted:
+        text += " No single change opens an answer."
+    return text
+
+
+def _told(plan: Plan, nearest: tuple[Closest, ...]) -> list[str]:
+    """How near each bound can be come to, with the parts that the figure is made of."""
     told = []
     for each in nearest:
         if each.value is None or each.figure is None:
@@ -146,11 +180,19 @@ def because(
         parts = feeding(each.combination.combination, each.figure)
         with_parts = f" ({', '.join(parts)})" if parts else ""
         told.append(f"{best_words(plan, each.requirement, each.value)}{with_parts}")
-    if told and len(wanted) == 1 and not within:
-        text += f" At best {listed(told)}."
-    elif told:
-        kept = "the others of these" if within else "everything else"
-        text += f" With {kept} kept, {listed(told)} at best."
-    if not ways and wanted and not within:
-        text += " No single change opens an answer."
-    return text
+    return told
+
+
+def _spreads(plan: Plan, wanted: tuple[str, ...], opened: Checked) -> str:
+    """What the tolerances make of the figures of a combination that fits without them."""
+    view = View(opened.combination, plan)
+    figures = dict.fromkeys(bound[0] for bound in (bound_of(plan, name) for name in wanted) if bound is not None)
+    said_of = []
+    for figure in figures:
+        low, high = view.spread(figure, plan.tolerance)
+        parts = ", ".join(feeding(opened.combination, figure))
+        nominal, least, most = (said(figure, value, plan.units) for value in (view.value(figure), low, high))
+        said_of.append(
+            f"{words(figure)} is {nominal} with {parts}, and their ± leave it anywhere from {least} to {most}"
+        )
+    return f" Nominally {listed(said_of)}." if said_of else ""

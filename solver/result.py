@@ -162,13 +162,15 @@ class Conflict:
     """Why nothing fits.
 
     ``closest`` is taken while all the other requirements of the plan hold (in one of ``other_conflicts``: all the
-    others of that conflict); a requirement whose loosening opens nothing, however far it goes, is not in it.
+    others of that conflict); a requirement whose loosening opens nothing, however far it goes, is not in it. Of those,
+    ``within`` tells the closest while the other requirements of the conflict alone hold, where it was looked for.
     """
 
     requirements: tuple[str, ...]
     because: str
     closest: tuple[Closest, ...] = ()
     ways_out: tuple[WayOut, ...] = ()
+    within: tuple[Closest, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -40,7 +40,7 @@ def closest(oracle: Oracle, wanted: Iterable[str], kept: Iterable[str]) -> Itera
         if not oracle.holds(rest):
             continue
         bound = bound_of(oracle.plan, name)
-        nearest = None if bound is None else _nearest(oracle, oracle.plan_with(kept), name)
+        nearest = None if bound is None else _nearest(oracle, kept, name)
         if nearest is not None and bound is not None:
             yield Closest(name, bound[0], *nearest)
             continue
@@ -49,14 +49,23 @@ def closest(oracle: Oracle, wanted: Iterable[str], kept: Iterable[str]) -> Itera
             yield Closest(name, None, None, best)
 
 
-def _nearest(oracle: Oracle, plan: Plan, name: str) -> tuple[float, Checked] | None:
-    """The value nearest to a bound that the rest of a plan allows, with a combination that has it.
+def _nearest(oracle: Oracle, kept: set[str], name: str) -> tuple[float, Checked] | None:
+    """The value nearest to a bound that the requirements that are kept allow, with a combination that has it.
+
+    The combination keeps of the other requirements what can be kept beside, the settings first.
 
     None where there is no such value: what opens is to know nothing of the figure, or only to let go of the bound.
     """
+    plan = oracle.plan_with(kept)
     to = least(oracle, plan, name)
     if to is None:
         return None
+    beside = set(kept)
+    for other in sorted(set(oracle.all) - kept, key=lambda each: (bound_of(oracle.plan, each) is not None, each)):
+        tighter = moved(oracle.plan_with(beside | {other}), name, to)
+        if oracle.some(tighter) is not None:
+            beside.add(other)
+    plan = oracle.plan_with(beside)
     figure, side, bound = bound_of(plan, name) or ("", "", 0.0)
     opened = moved(plan, name, to)
     goals = {each: _unranked(goal) for each, goal in opened.goals.items()}

@@ -64,10 +64,20 @@ _REACH = 0.35
 _FROM_NOTHING = {"mm": 3.0, "cc": 8.0}
 """How far a dimension that is small or not there is changed."""
 
-_SCANNED = 32
+_SCANNED = 24
 """Places at which a figure is looked at for where it crosses a bound, before that is halved down to."""
 
-_HALVINGS = 50
+_PROBED = (0.02, 0.3, 1.0)
+"""Shares of the way at which a change must help somewhere, before it is looked at closely."""
+
+_FINER = 50
+"""Share of the finest grid down to which it is halved."""
+
+_TRIED = 6
+"""Sizes of a grid that are tried, over the whole range, for the closest."""
+
+_ENDS = 3
+"""Sizes that are tried at either end of a range, inward: rounding has moved the end by one at most."""
 
 _EITHER = {"dish": "dome", "dome": "dish"}
 """A piston has one of them at most."""
@@ -141,16 +151,18 @@ def stand_in(part: Part, changed: dict[str, Quantity]) -> Part:
     return replace(part, **fields)
 
 
-def parts_that_would_fit(near: Iterable[Combination], plan: Plan) -> list[WouldFit]:
+def parts_that_would_fit(near: Iterable[Combination], plan: Plan, tick: Callable[[], None]) -> list[WouldFit]:
     """Parts with which a near miss would fit, closest and cheapest first, a few.
 
     Args:
         near: combinations that miss some limits of the plan.
         plan: the plan, whose limits all hold with the part, in its tolerance mode.
+        tick: called now and then; raises when the time is up.
     """
     found: dict[Any, WouldFit] = {}
     for combination in near:
         for each in _dimensions(combination, plan):
+            tick()
             fitting = _solved(each, plan)
             if fitting is not None:
                 found.setdefault((fitting.kind, fitting.field, fitting.value, fitting.low, fitting.high), fitting)
@@ -196,6 +208,10 @@ def _solved(asked: Dimensioned, plan: Plan) -> WouldFit | None:
     limits = [limit for limit in here.limits if limit.figure and limit.value is not None]
     limits = [limit for limit in limits if asked.leaf in leaves_of(limit.figure)]
     low_end, high_end = asked.ends
+    if asked.field == "max_rpm":  # a rating is compared with the ceiling as it stands: nothing to look for
+        quantity = getattr(asked.part, asked.field)
+        wanted = max(limit.bound or 0.0 for limit in limits) + quantity.tolerance_in("rpm")
+        return _rounded(asked, plan, wanted, None, True) if asked.value < wanted <= high_end else None
     best: tuple[float, float, float] | None = None
     for end in (low_end, high_end):
         span = _range(asked, plan, limits, end)
@@ -218,10 +234,15 @@ def _range(asked: Dimensioned, plan: Plan, limits: list[Limit], end: float) -> t
 
         return at
 
+    fine = float(asked.grids(plan.units)[-1]) / _FINER
     first, last = asked.value, end
     for limit in limits:
         if limit.holds is False:
-            risen = _crossing(spare(limit), asked.value, end, up=True)
+            margin = spare(limit)
+            here = margin(asked.value)
+            if not any(margin(asked.value + (end - asked.value) * part) > here for part in _PROBED):
+                return None  # it does not help, or the wrong way round
+            risen = _crossing(margin, asked.value, end, True, fine)
             if risen is None:
                 return None
             first = risen if abs(risen - asked.value) > abs(first - asked.value) else first
@@ -229,12 +250,12 @@ def _range(asked: Dimensioned, plan: Plan, limits: list[Limit], end: float) -> t
         margin = spare(limit)
         if margin(first) < -1e-6:
             return None
-        fallen = _crossing(margin, first, last, up=False)
+        fallen = _crossing(margin, first, last, False, fine)
         last = last if fallen is None else fallen
     return first, last
 
 
-def _crossing(margin: Callable[[float], float], start: float, end: float, up: bool) -> float | None:
+def _crossing(margin: Callable[[float], float], start: float, end: float, up: bool, fine: float) -> float | None:
     """Where a margin first rises to 0 (or falls below it) on the way from one value to another; None where nowhere."""
 
     def beyond(value: float) -> bool:
@@ -245,7 +266,7 @@ def _crossing(margin: Callable[[float], float], start: float, end: float, up: bo
     for step in range(1, _SCANNED + 1):
         here = start + (end - start) * (step / _SCANNED) ** 2  # finely at first: what is near counts most
         if beyond(here):
-            for _ in range(_HALVINGS):
+            while abs(here - before) > fine:
                 middle = (before + here) / 2
                 before, here = (before, middle) if beyond(middle) else (middle, here)
             return here if up else before
@@ -254,14 +275,13 @@ def _crossing(margin: Callable[[float], float], start: float, end: float, up: bo
 
 
 def _rounded(asked: Dimensioned, plan: Plan, first: float, last: float | None, upward: bool) -> WouldFit | None:
-    grids = asked.grids(plan.units)
     far = last if last is not None else (asked.ends[1] if upward else asked.ends[0])
     low, high = min(first, far), max(first, far)
-    fits = [each for each in _multiples(low, high, grids[-1]) if judge(asked.at(each), plan).fits]
-    if not fits:
+    first_of, last_of = _ends(asked, plan, low, high)
+    if first_of is None or last_of is None:
         return None
     open_ended = last is None
-    chosen = (fits[0] if upward else fits[-1]) if open_ended else _round(asked, plan, low, high)
+    chosen = (first_of if upward else last_of) if open_ended else _round(asked, plan, low, high)
     if chosen is None:
         return None
     checked = check(asked.at(chosen), plan, spreads=False)
@@ -272,8 +292,8 @@ def _rounded(asked: Dimensioned, plan: Plan, first: float, last: float | None, u
         asked.field,
         asked.unit,
         float(chosen),
-        -math.inf if open_ended and not upward else float(fits[0]),
-        math.inf if open_ended and upward else float(fits[-1]),
+        -math.inf if open_ended and not upward else float(first_of),
+        math.inf if open_ended and upward else float(last_of),
         checked.cost,
         None if budget is None or checked.cost is None else budget - checked.cost,
         checked,
@@ -290,12 +310,23 @@ def _round(asked: Dimensioned, plan: Plan, low: float, high: float) -> Fraction 
     return None
 
 
+def _ends(asked: Dimensioned, plan: Plan, low: float, high: float) -> tuple[Fraction | None, Fraction | None]:
+    """Least and greatest size of the finest grid that fit, in a range."""
+    numbers = _numbers(low, high, grid := asked.grids(plan.units)[-1])
+
+    def fitting(some: Iterable[int]) -> Fraction | None:
+        return next((n * grid for n in some if judge(asked.at(n * grid), plan).fits), None)
+
+    return fitting(numbers[:_ENDS]), fitting(numbers[::-1][:_ENDS])
+
+
+def _numbers(low: float, high: float, grid: Fraction) -> range:
+    """Whole numbers of a grid from low to high; a size that lies on an end is in, which the check has to confirm."""
+    return range(math.ceil(low / float(grid) - 1.01 / _FINER), math.floor(high / float(grid) + 1.01 / _FINER) + 1)
+
+
 def _multiples(low: float, high: float, grid: Fraction) -> list[Fraction]:
-    """Multiples of a grid from low to high: all of a few, else some from both ends."""
-    first, last = math.ceil(low / float(grid) - 1e-9), math.floor(high / float(grid) + 1e-9)
-    if last - first < _SCANNED:
-        numbers = list(range(first, last + 1))
-    else:
-        half = _SCANNED // 2
-        numbers = [*range(first, first + half), *range(last - half + 1, last + 1)]
-    return [number * grid for number in numbers]
+    """Multiples of a grid from low to high, a few over the whole range."""
+    numbers = _numbers(low, high, grid)
+    stride = max(1, -(-len(numbers) // _TRIED))
+    return [number * grid for number in numbers[::stride]]

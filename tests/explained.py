@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import math
+import random
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from fractions import Fraction
 
-from kitwright.solver import Catalogue, Plan, check, find
+from kitwright.solver import Catalogue, Goal, Plan, check, find
+from kitwright.solver.check import View, judge
 from kitwright.solver.combination import Combination
 from kitwright.solver.conflicts import Oracle
 from kitwright.solver.engine import Clock
@@ -35,11 +38,65 @@ def opens(catalogue: Catalogue, plan: Plan) -> bool:
     return few and bool(closest(catalogue, plan))
 
 
-def differences(question: Question, seed: int, most: int = 120) -> Iterator[str]:
-    """What is wrong with the explanation of one random question; nothing where it has an answer."""
+def refused(question: Question, seed: int, most: int = 120) -> tuple[Catalogue, Plan] | None:
+    """A random question that asks too much: bounds that one combination or another keeps, until none keeps them all.
+
+    Where the parts do not fit one another, or one combination has the best of everything, it is None.
+    """
+    rng = random.Random(seed * 31 + 7)
     catalogue, plan = question(seed, most=most)
-    if witness(catalogue, plan, SECONDS) is not None:
+    if rng.random() < 0.2:  # as it is: pins, shelf and parts that do not fit
+        return None if closest(catalogue, plan) else (catalogue, plan)
+    plan = plan.but(goals={}, rev_ceiling=None, tolerance=rng.choice(TOLERANCES))
+    fitting = [combination for _, combination in closest(catalogue, plan)]
+    goals: dict[str, Goal] = {}
+    if not fitting:
+        return None
+    for name in rng.sample(WANTED, len(WANTED)) * 3:
+        if not fitting:
+            return catalogue, plan.but(goals=goals)
+        values = [View(each, plan).value(name) for each in fitting]
+        values = [each for each in values if math.isfinite(each)]
+        if len(values) < len(fitting) or (max(values) == min(values) and name in goals):
+            continue
+        step, side = FIGURES[name].step, rng.choice(("minimum", "maximum"))
+        kept = rng.choice(values)
+        room = step * rng.choice((1, 0.5, 0, -0.5))
+        bound = round((kept + room if side == "maximum" else kept - room) / step * 2) * step / 2
+        if name in goals and getattr(goals[name], side) is not None:
+            continue
+        old = goals.get(name, Goal(name, step=step))
+        goal = replace(old, **{side: bound})
+        if goal.minimum is not None and goal.maximum is not None and goal.minimum > goal.maximum:
+            continue
+        goals[name] = goal
+        asked = plan.but(goals=goals)
+        fitting = [each for each in fitting if judge(each, asked).fits]
+    return None if fitting else (catalogue, plan.but(goals=goals))
+
+
+WANTED = (
+    "compression",
+    "quench",
+    "valve_lift",
+    "coil_bind_margin",
+    "retainer_margin",
+    "displacement",
+    "rod_ratio",
+    "skirt_to_counterweight",
+    "mean_piston_speed",
+    "rev_limit",
+    "clearance_volume",
+    "cost",
+)
+
+
+def differences(question: Question, seed: int, most: int = 120) -> Iterator[str]:
+    """What is wrong with the explanation of one random question that asks too much."""
+    asked = refused(question, seed, most)
+    if asked is None:
         return
+    catalogue, plan = asked
     found = explain(catalogue, plan, find, witness, SECONDS)
     for line in claims(catalogue, plan, found):
         yield f"seed {seed}: {line}"

@@ -14,7 +14,7 @@ from kitwright.solver.cautions import cautions
 from kitwright.solver.combination import Missing
 from kitwright.solver.plan import Plan
 from kitwright.solver.registry import FIGURES
-from kitwright.solver.result import Answer, Checked, Conflict, Limit, NotEstablished, Purchase, WayOut
+from kitwright.solver.result import Answer, Checked, Closest, Conflict, Limit, NotEstablished, Purchase, WayOut
 
 
 def dumped(value: Any) -> str:
@@ -150,15 +150,8 @@ def conflict_data(conflict: Conflict | None) -> dict[str, Any] | None:
     return {
         "requirements": list(conflict.requirements),
         "because": conflict.because,
-        "closest": [
-            {
-                "requirement": each.requirement,
-                "figure": FIGURES[each.figure].key if each.figure in FIGURES else each.figure,
-                "value": each.value,
-                "combination": combination_data(each.combination),
-            }
-            for each in conflict.closest
-        ],
+        "closest": [_closest_data(each) for each in conflict.closest],
+        **({"closest_within": [_closest_data(each) for each in conflict.within]} if conflict.within else {}),
         "ways_out": [way_data(each) for each in conflict.ways_out],
     }
 
@@ -171,4 +164,13 @@ def way_data(way: WayOut) -> dict[str, Any]:
         "to": way.to,
         "price": way.price,
         "combination": combination_data(way.combination),
+    }
+
+
+def _closest_data(near: Closest) -> dict[str, Any]:
+    return {
+        "requirement": near.requirement,
+        "figure": FIGURES[near.figure].key if near.figure in FIGURES else near.figure,
+        "value": near.value,
+        "combination": combination_data(near.combination),
     }

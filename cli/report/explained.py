@@ -14,7 +14,9 @@ from kitwright.cli.report.nothing import (
     emptied,
     in_common,
     next_command,
+    options_of,
     requirement_lines,
+    way_command,
     with_only,
 )
 from kitwright.cli.report.numbers import Style, money, seconds, style
@@ -143,7 +145,7 @@ def _other(conflict: Conflict, found: Explanation) -> Iterator[Any]:
     if len(spared) < len(given):
         yield Paragraph(f"Letting go of {listed(spared)} alone opens nothing. {conflict.because}", "bad")
     else:
-        yield Paragraph(f"And, whatever becomes of that: {conflict.because}", "bad")
+        yield Paragraph(f"Whatever becomes of that, there is another conflict. {conflict.because}", "bad")
     yield Items("These cannot hold together either", requirement_lines(conflict.requirements, found.answer.plan))
 
 
@@ -254,7 +256,10 @@ def _ending(found: Explanation, question: Question) -> Iterator[Any]:
         yield Paragraph(
             f"Searched: {possible} possible combinations; none fits, explained in {seconds(answer.seconds)}."
         )
-        yield next_command(answer, question)
+        taken = [each.changes for each in found.together if options_of(each.changes, answer.plan)]
+        follow = way_command(taken[0], question) if taken else next_command(answer, question, "explain")
+        if follow is not None:
+            yield follow
     elif answer.status == "complete":
         yield Paragraph(f"Searched: {possible} possible combinations; explained in {seconds(answer.seconds)}.")
         yield Command("Everything about it", check_words(answer.combinations[0], question))

@@ -41,7 +41,9 @@ def nothing_report(answer: Answer, question: Question) -> Report:
     report.append(
         Paragraph(f"Searched: {possible} possible combinations; none fits, proven in {seconds(answer.seconds)}.")
     )
-    report.append(next_command(answer, question))
+    follow = next_command(answer, question)
+    if follow is not None:
+        report.append(follow)
     return report
 
 
@@ -123,18 +125,36 @@ def emptied(answer: Answer, question: Question) -> list[str]:
     return lines
 
 
-def next_command(answer: Answer, question: Question) -> Command:
-    """Give the command that takes the first way out that an option can take."""
+def next_command(answer: Answer, question: Question, command: str = "find") -> Command | None:
+    """Give the command that takes the first way out that options can take, or that takes longer to find one."""
     asked = (*question.pinned_words, *question.typed)
-    for way in answer.conflict.ways_out if answer.conflict is not None else ():
-        option = _option(way, answer)
-        if option:
-            asked = _without(asked, option)
-            purpose = f"The first way out that a command can take ({way.change})"
-            return Command(purpose, ("kitwright", "find", question.plan_file, *asked, *option))
-    return Command(
-        "To say what stands in the way takes longer", ("kitwright", "find", question.plan_file, *asked, "--time", "600")
-    )
+    if answer.conflict is None:
+        purpose = "To say what stands in the way takes longer"
+        return Command(purpose, ("kitwright", command, question.plan_file, *asked, "--time", "600"))
+    for way in answer.conflict.ways_out:
+        if options_of((way,), answer.plan):
+            return way_command((way,), question)
+    return None
+
+
+def way_command(ways: Sequence[WayOut], question: Question) -> Command:
+    """Give the command that makes some changes together; each must have an option."""
+    asked = (*question.pinned_words, *question.typed)
+    added: tuple[str, ...] = ()
+    for option in options_of(ways, question.plan):
+        asked = _without(asked, option)
+        added += option
+    said = "; ".join(way.change for way in ways)
+    purpose = f"The first way out that a command can take ({said})"
+    return Command(purpose, ("kitwright", "find", question.plan_file, *asked, *added))
+
+
+def options_of(ways: Sequence[WayOut], plan: Plan) -> list[tuple[str, ...]]:
+    """Give the options that make some changes; none where one of them only the plan's file can make."""
+    found = [to_option(way.requirement, way.to, plan) for way in ways]
+    if not all(found):
+        return []
+    return [tuple(word for pair in (option or {}).items() for word in pair if word) for option in found]
 
 
 def _without(asked: tuple[str, ...], option: tuple[str, ...]) -> tuple[str, ...]:
@@ -150,8 +170,3 @@ def _without(asked: tuple[str, ...], option: tuple[str, ...]) -> tuple[str, ...]
         if "=" in value and old.partition("=")[0] != value.partition("=")[0]:
             kept += [word, old]
     return tuple(kept)
-
-
-def _option(way: WayOut, answer: Answer) -> tuple[str, ...]:
-    option = to_option(way.requirement, way.to, answer.plan)
-    return tuple(word for pair in (option or {}).items() for word in pair if word)

@@ -271,6 +271,8 @@ def to_option(requirement: str, setting: object, plan: Plan) -> Mapping[str, str
         return {"--min": f"{REV_CEILING}={bare(float(setting))}rpm"}
     if requirement == "shelf_only":
         return {"--no-shelf-only": ""}
+    if requirement.startswith("use.") and isinstance(setting, str):
+        return {"--use": f"{requirement.removeprefix('use.')}={setting}"}
     if requirement == "gaskets" and isinstance(setting, int):
         return {"--gaskets": str(setting)}
     if requirement == "tolerance" and isinstance(setting, str):

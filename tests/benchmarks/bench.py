@@ -18,8 +18,10 @@ from typing import Any
 
 from kitwright.solver import Catalogue, find
 from kitwright.solver.candidates import magnitude
+from kitwright.solver.explain import explain
 from kitwright.solver.result import Answer
-from tests.benchmarks.generate import question
+from kitwright.solver.search import witness
+from tests.benchmarks.generate import PLAN, question
 from tests.benchmarks.plain_model import Key, PlainModel, exhaustive
 
 SCENARIO = Path(__file__).parent.parent / "data" / "scenarios" / "stack-not-needed" / "plan.yaml"
@@ -34,6 +36,16 @@ COMMAND = "from kitwright.cli.main import main; main()"
 IMPORT = "import ortools.sat.python.cp_model"
 RATIO = 2.5
 """Whole command against OR-Tools' import alone: what is aimed at."""
+
+
+WORST_CASE = "tolerance: worst_case\nallow:"
+
+REFUSED = {
+    "compression against money": {"aim: 10.5, min: 9.5, max: 11.5": "aim: 17.5, min: 17, max: 18", "400": "60"},
+    "next to no money": {"400": "3"},
+    "lift against revs, at worst case": {"min: 6.0 mm": "min: 7.9 mm", "6500": "7500", "allow:": WORST_CASE},
+}
+"""Reason to what is changed in the plan, so that nothing fits the 200 parts any more."""
 
 
 def catalogue(size: int, motion: bool = False) -> tuple[Catalogue, Any]:
@@ -64,6 +76,23 @@ def measure(size: int, motion: bool = False) -> dict[str, Any]:
         "counts": dict(answer.counts),
         "keys": keys(answer),
     }
+
+
+def explained(size: int) -> dict[str, Any]:
+    """One explanation of a plan that nothing fits, by each reason: seconds, and the conflict that is found."""
+    found: dict[str, Any] = {}
+    for reason, changes in REFUSED.items():
+        text = PLAN
+        for before, after in changes.items():
+            assert before in text
+            text = text.replace(before, after)
+        with tempfile.TemporaryDirectory() as folder:
+            parts, plan = question(size, Path(folder), text)
+        started = time.perf_counter()
+        told = explain(parts, plan, find, witness, 600)
+        assert told.complete and told.answer.conflict is not None
+        found[reason] = time.perf_counter() - started, told.answer.conflict.requirements
+    return found
 
 
 def searched(size: int, runs: int = 3, motion: bool = False) -> dict[str, Any]:
@@ -163,6 +192,9 @@ def main() -> int:
             note = f"{count:,} fit; same {WANTED}"
             print(f"| {size} | {raw} | every combination, arrays | {spent:.2f} | | {note} |", flush=True)
         if size == 200:
+            for reason, (spent, requirements) in explained(size).items():
+                note = ", ".join(requirements)
+                print(f"| {size} | {raw} | explain: {reason} | {spent:.2f} | | {note} |", flush=True)
             result = searched(size, motion=True)
             counts = ", ".join(f"{number} {name}" for name, number in result["counts"].items())
             way = "search, goals on piston to valve, float speed, dynamic compression"
