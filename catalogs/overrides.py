@@ -23,7 +23,7 @@ class Overrides:
     bound of that goal. ``use`` holds ``kind=id`` and replaces the pin of that kind; ``gasket=…`` repeats for
     a stack. ``avoid`` adds ids. ``kinds``, ``optional`` and ``machining`` (words, or words with commas) and
     all single settings replace the plan's. ``measured`` holds readings, each in the place of the plan's own of the same
-    thing.
+    thing. ``engine`` names the one that is meant of a plan's several.
     """
 
     aim: list[str] = field(default_factory=list)
@@ -41,6 +41,7 @@ class Overrides:
     tolerance: str | None = None
     units: str | None = None
     measured: list[Reading] = field(default_factory=list)
+    engine: str | None = None
 
 
 _BOUNDS = {"aim": "aim", "minimum": "min", "maximum": "max", "step": "step", "weight": "weight"}

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any, Literal, cast
 
 from kitwright.catalogs.advice import read_advice
+from kitwright.catalogs.engines import ENGINES, engine_tables, read_budget
 from kitwright.catalogs.load import Draft, finish, read_folder
 from kitwright.catalogs.nodes import Listing, Node, Scalar, Table, fault, in_words, is_absent
 from kitwright.catalogs.overrides import Overrides, lay_over
@@ -26,7 +27,7 @@ from kitwright.catalogs.values import read_count, read_flag, read_line, read_qua
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.fields import FieldSpec
 from kitwright.solver.parts import KINDS, PLURALS, Gasket, Part
-from kitwright.solver.plan import MACHINING, MOST_GASKETS, TOLERANCES, Conditions, Plan
+from kitwright.solver.plan import MACHINING, MOST_GASKETS, TOLERANCES, Bench, Conditions, Plan
 from kitwright.solver.quantity import (
     ANGLE,
     LENGTH,
@@ -51,6 +52,8 @@ PLAN_KEYS = {
     "reference": "what ran before: a pushrod length known to be right and for what, masses and balance",
     "advice": "your own ranges by figure, shown beside it and never a limit",
     "units": "how lengths are shown; mm unless given",
+    "engines": "several engines that share the catalogue: name to a plan, laid over what stands above",
+    "budget": "the most that all engines together may cost",
 }
 """Keys of a plan and what each is for."""
 
@@ -132,43 +135,110 @@ class PlanDraft:
 def load_plan(path: str | os.PathLike[str], overrides: Overrides | None = None) -> tuple[Plan, Catalogue]:
     """Read a plan and its catalogue, with measured values in the parts' place.
 
-    Warnings about both are in the catalogue's ``warnings``.
+    Warnings about both are in the catalogue's ``warnings``. Of a plan of several engines, ``overrides.engine`` says
+    which one is meant.
 
     Raises:
         InputError: with every fault of plan, command line and catalogue.
 
     """
-    draft = read_plan(path, overrides)
-    if draft.folder is None:
-        raise InputError(draft.problems)
-    read = read_folder(draft.folder)
-    if not read.faults:
-        # Looking ids up in half a catalogue would only say what its own faults say already.
-        _look_up(draft, read)
-        draft.plan, read.parts = apply_measured(draft.plan, draft.measured, read, draft.problems)
-    noted = [each for each in draft.problems if each.severity == "warning"]
-    faults = [each for each in (*draft.problems, *read.problems) if each.severity == "fault"]
-    if faults:
-        raise InputError(faults)
-    read.problems = [*noted, *read.problems]
-    return draft.plan, finish(read)
+    drafts, _, read = _read_whole(path, overrides or Overrides(), one=True)
+    return next(iter(drafts.values())).plan, finish(read)
+
+
+def load_asked(path: str | os.PathLike[str], overrides: Overrides | None = None) -> tuple[Plan | Bench, Catalogue]:
+    """The same; a plan of several engines, where ``overrides`` name none of them, is read as a bench of them all.
+
+    Raises:
+        InputError: with every fault of plan, command line and catalogue.
+
+    """
+    overrides = overrides or Overrides()
+    drafts, bench, read = _read_whole(path, overrides, one=False)
+    if bench is None or overrides.engine is not None:
+        return next(iter(drafts.values())).plan, finish(read)
+    return bench.but(engines={name: draft.plan for name, draft in drafts.items()}), finish(read)
 
 
 def read_plan(path: str | os.PathLike[str], overrides: Overrides | None = None) -> PlanDraft:
-    """Read a plan without its catalogue; faults are in the draft's ``problems``.
+    """Read a plan without its catalogue, of several engines the first; faults are in the draft's ``problems``.
 
     Raises:
-        InputError: the file cannot be read as YAML at all.
+        InputError: the file cannot be read as YAML at all, or holds no engine.
 
     """
-    file = Path(path)
     problems: list[Problem] = []
+    drafts, _ = _drafts(Path(path), overrides or Overrides(), False, problems)
+    if not drafts:
+        raise InputError(problems)
+    draft = next(iter(drafts.values()))
+    draft.problems = problems
+    return draft
+
+
+def _read_whole(
+    path: str | os.PathLike[str], overrides: Overrides, one: bool
+) -> tuple[dict[str, PlanDraft], Bench | None, Draft]:
+    """The engines' plans with what was measured in them, the bench that they make, and the catalogue's parts."""
+    problems: list[Problem] = []
+    drafts, bench = _drafts(Path(path), overrides, one, problems)
+    folder = next((draft.folder for draft in drafts.values()), None)
+    if folder is None:
+        raise InputError(dict.fromkeys(problems))
+    read = read_folder(folder)
+    if not read.faults:
+        # Looking ids up in half a catalogue would only say what its own faults say already.
+        parts = read.parts
+        for draft in drafts.values():
+            draft.problems = problems
+            _look_up(draft, read)
+            draft.plan, parts = apply_measured(draft.plan, draft.measured, read, problems)
+        read.parts = parts
+    problems = list(dict.fromkeys(problems))  # what stands above several engines is read with each of them
+    noted = [each for each in problems if each.severity == "warning"]
+    faults = [each for each in (*problems, *read.problems) if each.severity == "fault"]
+    if faults:
+        raise InputError(faults)
+    read.problems = [*noted, *read.problems]
+    return drafts, bench, read
+
+
+def _drafts(
+    file: Path, overrides: Overrides, one: bool, problems: list[Problem]
+) -> tuple[dict[str, PlanDraft], Bench | None]:
+    """What a plan's own text says of each engine, and the bench where there are several; one alone has no name."""
     table = read_yaml(file, problems)
     if table is None:
         raise InputError(problems)
-    if overrides is not None:
+    tables = engine_tables(table, problems)
+    if tables is None:
+        if overrides.engine is not None:
+            option = f"--engine {clip(overrides.engine)}"
+            problems.append(Problem(f"{file} is the plan of one engine", "leave `--engine` out", option))
         lay_over(table, overrides, problems)
-    return _Reader(file, table, problems).read()
+        return {"": _Reader(file, table, problems).read()}, None
+    if overrides.engine is not None:
+        if overrides.engine not in tables and tables:
+            message = f"{file} has no engine `{clip(overrides.engine)}`"
+            suggestion = did_you_mean(overrides.engine, tables, "it has")
+            raise InputError([*problems, Problem(message, suggestion, f"--engine {clip(overrides.engine)}")])
+        tables = {name: each for name, each in tables.items() if name == overrides.engine}
+    elif one and tables:
+        named = ", ".join(clip(name) for name in tables)
+        message = f"{file} is the plan of several engines: {named}"
+        suggestion = f"say which: `--engine {clip(next(iter(tables)))}`; `find` and `explain` take them all"
+        raise InputError([*problems, Problem(message, suggestion, str(file), field=ENGINES)])
+    drafts = {}
+    for name, each in tables.items():
+        lay_over(each, overrides, problems)
+        drafts[name] = _Reader(file, each, problems, name).read()
+        cost = drafts[name].plan.goals.get("cost")
+        if overrides.engine is None and cost is not None and (cost.aim is not None or cost.minimum is not None):
+            message = "of several engines the cost can only be limited: what one buys another need not"
+            suggestion = "write `cost: {max: …}`, or name one with `--engine`"
+            problems.append(Problem(message, suggestion, *each.place("goals"), field="goals.cost"))
+    whole = _Reader(file, table, problems).name()
+    return drafts, Bench(whole, {}, read_budget(table, problems))
 
 
 def read_conditions(table: Table, base: Conditions, problems: list[Problem]) -> Conditions:
@@ -180,8 +250,9 @@ def read_conditions(table: Table, base: Conditions, problems: list[Problem]) -> 
 class _Reader:
     """Goes through the plan's sections; every fault goes to ``problems``."""
 
-    def __init__(self, file: Path, table: Table, problems: list[Problem]) -> None:
+    def __init__(self, file: Path, table: Table, problems: list[Problem], engine: str = "") -> None:
         self.file = file
+        self.engine = engine
         self.table = table
         self.problems = problems
         self.claims: list[Claim] = []
@@ -194,12 +265,12 @@ class _Reader:
         use = self._use(parts.entries.get("use"))
         avoid = self._avoid(parts.entries.get("avoid"), use)
         gaskets = self._gaskets(allow, use)
-        name, catalogue = self._text("plan"), self._text("catalogue")
+        catalogue = self._text("catalogue")
         measured = read_measured(self.table.entries.get("measured"), self.problems)
         for each in measured:
             self.claims += [Claim(node, kind, where) for node, kind, where in each.claims]
         plan = Plan(
-            name=name or self.file.stem,
+            name=f"{self.name()}, {self.engine}" if self.engine else self.name(),
             catalogue=catalogue,
             goals=goals,
             rev_ceiling=ceiling,
@@ -218,6 +289,10 @@ class _Reader:
         )
         folder = self._folder(catalogue)
         return PlanDraft(plan, folder, self.claims, measured, self.problems)
+
+    def name(self) -> str:
+        """The plan's name: its file's, unless it says one."""
+        return self._text("plan") or self.file.stem
 
     def _folder(self, text: str) -> Path | None:
         if text:

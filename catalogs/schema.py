@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import Any, Literal
 
 from kitwright.catalogs import schema_values as values
+from kitwright.catalogs.engines import OF_THE_BENCH
 from kitwright.catalogs.plan_file import (
     ALLOW_KEYS,
     CONDITION_KEYS,
@@ -31,7 +32,7 @@ from kitwright.catalogs.schema_values import TEXT, WORD, Schema, or_nothing
 from kitwright.solver.fields import FieldSpec
 from kitwright.solver.parts import KINDS
 from kitwright.solver.plan import MACHINING, MOST_GASKETS, REV_CEILING, TOLERANCES
-from kitwright.solver.quantity import LENGTH, ROTATION
+from kitwright.solver.quantity import LENGTH, MONEY, ROTATION
 from kitwright.solver.registry import UNITS, Figure, public_figures
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -300,6 +301,11 @@ def measurable() -> dict[str, list[FieldSpec]]:
     return found
 
 
+def _engines() -> Schema:
+    own = {key: meaning for key, meaning in PLAN_KEYS.items() if key not in OF_THE_BENCH}
+    return or_nothing({"type": "object", "additionalProperties": or_nothing(_mapping(_described(own, _PLAN)))})
+
+
 _PLAN: dict[str, Callable[[], Schema]] = {
     "plan": lambda: or_nothing(TEXT),
     "catalogue": lambda: WORD,
@@ -312,6 +318,8 @@ _PLAN: dict[str, Callable[[], Schema]] = {
     "reference": _reference,
     "advice": _advice,
     "units": lambda: or_nothing({"enum": list(UNITS_SHOWN)}),
+    "engines": _engines,
+    "budget": lambda: or_nothing(values.quantity(MONEY, stated=False)),
 }
 
 _PARTS: dict[str, Callable[[], Schema]] = {

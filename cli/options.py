@@ -20,9 +20,10 @@ from kitwright.cli import completion
 from kitwright.cli.output import say_warnings
 
 if TYPE_CHECKING:
-    from kitwright.catalogs import Overrides
+    from kitwright.catalogs import InputError, Overrides
+    from kitwright.cli.report.found import Question
     from kitwright.solver.catalogue import Catalogue
-    from kitwright.solver.plan import Plan
+    from kitwright.solver.plan import Bench, Plan
 
 EXIT_CODES = "Exit status: 0 answered, 1 {one}, 2 the input is at fault, 3 stopped before the search was complete."
 
@@ -138,6 +139,10 @@ Tolerance = Annotated[
     Mode | None,
     typer.Option(help="How the ± of parts are taken.", rich_help_panel=OVER, show_default=False),
 ]
+Engine = Annotated[
+    str | None,
+    typer.Option("--engine", metavar="NAME", help="Of several engines in the plan, this one.", show_default=False),
+]
 UnitsOption = Annotated[
     Units | None,
     typer.Option(help="How lengths are shown in tables and Markdown.", rich_help_panel=RESULT, show_default=False),
@@ -162,6 +167,7 @@ class Settings:
     gaskets: int | None = None
     tolerance: Mode | None = None
     units: Units | None = None
+    engine: str | None = None
 
     def load(self, plan: Path, warn: bool = True) -> tuple[Plan, Catalogue]:
         """Read a plan with its catalogue, what was typed over it; what looks odd is said.
@@ -176,6 +182,28 @@ class Settings:
         if warn:
             say_warnings(catalogue.warnings, f"kitwright shelf check --plan {plan}")
         return wanted, catalogue
+
+    def load_asked(self, plan: Path) -> tuple[Plan | Bench, Catalogue]:
+        """Read the same; a plan of several engines, none of which was named, as a bench of them all.
+
+        Raises:
+            InputError: with everything that is wrong with the plan, the catalogue or what was typed.
+
+        """
+        from kitwright.catalogs import load_asked
+
+        asked, catalogue = load_asked(plan, self.overrides())
+        say_warnings(catalogue.warnings, f"kitwright shelf check --plan {plan}")
+        return asked, catalogue
+
+    def questions(self, plan: Path, bench: Bench, catalogue: Catalogue) -> dict[str, Question]:
+        """Give what was asked of each engine of a bench, as if it had been asked alone."""
+        from kitwright.cli.report.found import Question
+
+        return {
+            name: Question(str(plan), each, (*self.typed(), "--engine", name), tuple(self.use or ()), catalogue, 1)
+            for name, each in bench.engines.items()
+        }
 
     def overrides(self) -> Overrides:
         """Give the same as the catalogues' reader takes it."""
@@ -196,6 +224,7 @@ class Settings:
             gaskets=self.gaskets,
             tolerance=self.tolerance.value if self.tolerance else None,
             units=self.units.value if self.units else None,
+            engine=self.engine,
         )
 
     def typed(self) -> tuple[str, ...]:
@@ -220,7 +249,17 @@ class Settings:
             found += ["--gaskets", str(self.gaskets)]
         if self.tolerance is not None:
             found += ["--tolerance", self.tolerance.value]
+        if self.engine is not None:
+            found += ["--engine", self.engine]
         return tuple(found)
+
+
+def one_engine(bench: Bench, plan: Path, option: str) -> InputError:
+    """Say that an option is for one engine, and how to name it."""
+    from kitwright.catalogs import InputError, Problem
+
+    message = f"{plan} is the plan of several engines: {', '.join(bench.engines)}"
+    return InputError([Problem(message, f"say which: `--engine {next(iter(bench.engines))}`", option)])
 
 
 _OVER_THE_PLAN: dict[str, Any] = {
@@ -238,6 +277,7 @@ _OVER_THE_PLAN: dict[str, Any] = {
     "machining": Machining,
     "tolerance": Tolerance,
     "units": UnitsOption,
+    "engine": Engine,
 }
 """What can be said over a plan: field of :class:`Settings` to its option, in the order of the help."""
 

@@ -138,3 +138,22 @@ class Plan:
     def but(self, **changes: object) -> Plan:
         """The same plan with some fields changed."""
         return replace(self, **changes)  # type: ignore[arg-type]
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """Several engines that share a catalogue.
+
+    ``engines`` holds a plan each, in the order in which they are written; ``budget`` is the most that all of them
+    together may cost, in the catalogue's money; of the parts in ``unshared`` every engine has as many as the shelf
+    holds, to see what stands behind them.
+    """
+
+    name: str
+    engines: Mapping[str, Plan]
+    budget: float | None = None
+    unshared: frozenset[str] = frozenset()
+
+    def but(self, **changes: object) -> Bench:
+        """The same bench with some fields changed."""
+        return replace(self, **changes)  # type: ignore[arg-type]

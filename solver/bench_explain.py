@@ -1,0 +1,201 @@
+"""Why no allotment to several engines holds, and what would open one; or what one more of a part would bring."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+from kitwright.solver.bench import Allotment, BenchAnswer, find_for_bench
+from kitwright.solver.catalogue import Catalogue
+from kitwright.solver.engine import Clock, OutOfTimeError
+from kitwright.solver.plan import REV_CEILING, Bench, Plan
+from kitwright.solver.registry import FIGURES
+from kitwright.solver.requirements import bound_of, moved, requirements, without
+from kitwright.solver.search import Progress
+from kitwright.solver.ways_out import FINE, corner
+from kitwright.solver.wording import outward
+
+BUDGET = "budget"
+
+_BEFORE_ALL = 1000
+"""Weight of the bound that is moved, before what the engines aim at."""
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class BenchRequirement:
+    """A requirement of a bench: of one engine's plan, that a part is there as often as it is, or the budget.
+
+    ``engine`` is empty for what concerns all; ``name`` is the plan's word (``quench.min``), a part's id, or
+    ``budget``.
+    """
+
+    engine: str
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class BenchWay:
+    """One requirement let go of or moved, and the closest allotment that it opens.
+
+    ``to`` is the bound that is enough: of a figure of an engine, or of the budget; None where the requirement is let go
+    of, or where one more of a part is had.
+    """
+
+    requirement: BenchRequirement
+    to: float | None
+    allotment: Allotment
+
+
+@dataclass(frozen=True)
+class BenchExplanation:
+    """Why nothing fits, or where something does, what one more of each contested part would bring.
+
+    Attributes:
+        answer: the closest allotment, or none.
+        hopeless: engines that nothing fits even with the whole shelf and budget to themselves; ``kitwright explain``
+            with ``--engine`` says why.
+        conflict: requirements that cannot hold together; each of them is needed for that.
+        ways: changes that open an allotment, or bring a closer one, each verified by the search.
+        complete: False where time ran out before everything was looked at.
+    """
+
+    answer: BenchAnswer
+    hopeless: tuple[str, ...] = ()
+    conflict: tuple[BenchRequirement, ...] = ()
+    ways: tuple[BenchWay, ...] = ()
+    complete: bool = True
+
+
+def explain_bench(
+    catalogue: Catalogue, bench: Bench, seconds: float = 120.0, progress: Progress | None = None
+) -> BenchExplanation:
+    """Why no allotment holds and what would open one; or, where one holds, what stands in the way of a closer one.
+
+    Args:
+        catalogue: the parts that the engines share.
+        bench: the engines.
+        seconds: time limit for all of it; what is not proved by then is left out, and ``complete`` says so.
+        progress: called with a line of text now and then.
+    """
+    clock = Clock(seconds)
+
+    def ask(some: Bench) -> BenchAnswer:
+        clock.check()
+        answer = find_for_bench(catalogue, some, 1, clock.left, progress)
+        if answer.status == "incomplete":
+            raise OutOfTimeError
+        return answer
+
+    answer = find_for_bench(catalogue, bench, 1, seconds, progress)
+    if answer.status == "incomplete":
+        return BenchExplanation(answer, complete=False)
+    hopeless = tuple(name for name, alone in answer.alone.items() if not len(alone))
+    if hopeless:
+        return BenchExplanation(answer, hopeless)
+    contested = dict.fromkeys(answer.contested)
+    money = [BenchRequirement("", BUDGET)] if bench.budget is not None else []
+    conflict: tuple[BenchRequirement, ...] = ()
+    ways: list[BenchWay] = []
+    try:
+        if not len(answer):
+            contested = _contested(bench, contested, ask)
+            parts = [BenchRequirement("", part) for part in contested]
+            every = [*parts, *money, *_of_engines(bench)]
+            conflict = tuple(_irreducible(every, lambda kept: not len(ask(_with_only(bench, every, kept)))))
+        for each in conflict or (*(BenchRequirement("", part) for part in contested), *money):
+            ways += _way(bench, each, ask, answer)
+    except OutOfTimeError:
+        return BenchExplanation(answer, (), conflict, tuple(ways), complete=False)
+    return BenchExplanation(answer, (), conflict, tuple(sorted(ways, key=_cheapest)))
+
+
+def _cheapest(way: BenchWay) -> tuple[bool, float, tuple[int, int]]:
+    cost = way.allotment.cost
+    return cost is None, cost or 0.0, way.allotment.key[:2]
+
+
+def _contested(bench: Bench, known: dict[str, None], ask: Callable[[Bench], BenchAnswer]) -> dict[str, None]:
+    """All parts that have to be let go of until the engines no longer get in one another's way."""
+    found = dict(known)
+    while True:
+        answer = ask(bench.but(budget=None, unshared=frozenset(found)))
+        more = [part for part in answer.contested if part not in found]
+        if len(answer) or not more:
+            return found
+        found |= dict.fromkeys(more)
+
+
+def _of_engines(bench: Bench) -> list[BenchRequirement]:
+    """Every requirement of every engine, bounds first."""
+    found = [BenchRequirement(name, each.name) for name, plan in bench.engines.items() for each in requirements(plan)]
+    return sorted(found, key=lambda each: bound_of(bench.engines[each.engine], each.name) is None)
+
+
+def _with_only(bench: Bench, every: Sequence[BenchRequirement], kept: Sequence[BenchRequirement]) -> Bench:
+    """The bench with some of its requirements let go of."""
+    gone = set(every) - set(kept)
+    engines = {
+        name: without(plan, [each.name for each in gone if each.engine == name]) for name, plan in bench.engines.items()
+    }
+    unshared = frozenset(each.name for each in gone if not each.engine and each.name != BUDGET)
+    budget = None if BenchRequirement("", BUDGET) in gone else bench.budget
+    return Bench(bench.name, engines, budget, bench.unshared | unshared)
+
+
+def _irreducible(
+    every: Sequence[BenchRequirement], refused: Callable[[list[BenchRequirement]], bool]
+) -> list[BenchRequirement]:
+    """Some of these that cannot hold together while any of them left out lets them; the first ones are kept longest.
+
+    Halves are left out at once where the rest is refused without them. Source: U. Junker, "QuickXplain", AAAI 2004
+    (from memory).
+    """
+
+    def needed(kept: list[BenchRequirement], new: bool, some: list[BenchRequirement]) -> list[BenchRequirement]:
+        if new and refused(kept):
+            return []
+        if len(some) == 1:
+            return some
+        half = len(some) // 2
+        first, second = some[:half], some[half:]
+        of_second = needed(kept + first, bool(first), second)
+        of_first = needed(kept + of_second, bool(of_second), first)
+        return of_first + of_second
+
+    return needed([], True, list(every)) if every else []
+
+
+def _way(bench: Bench, each: BenchRequirement, ask: Callable[[Bench], BenchAnswer], now: BenchAnswer) -> list[BenchWay]:
+    """What letting go of one requirement opens, and the bound that is enough for it."""
+    opened = ask(_with_only(bench, [each], []))
+    to: float | None = None
+    if len(opened) and each.name == BUDGET:
+        to = opened.allotments[0].cost
+    elif len(opened) and each.engine:
+        to = _nearest(bench, each, ask)
+        if to is not None:
+            opened = ask(_with_plan(bench, each.engine, moved(bench.engines[each.engine], each.name, to)))
+    if not len(opened) or (len(now) and opened.allotments[0].key[:3] >= now.allotments[0].key[:3]):
+        return []
+    return [BenchWay(each, to, opened.allotments[0])]
+
+
+def _nearest(bench: Bench, each: BenchRequirement, ask: Callable[[Bench], BenchAnswer]) -> float | None:
+    """How far a bound of one engine has to move, to the last digit shown; None for a setting."""
+    plan = bench.engines[each.engine]
+    bound = bound_of(plan, each.name)
+    if bound is None or each.name == REV_CEILING:
+        return None
+    figure, side, at = bound
+    goals = {**moved(plan, each.name, None).goals}
+    goals[figure] = replace(goals[figure], aim=at, step=plan.goals[figure].step / FINE, weight=_BEFORE_ALL)
+    found = ask(_with_plan(bench, each.engine, plan.but(goals=goals)))
+    if not len(found):
+        return None
+    value = corner(found.allotments[0].engines[each.engine].combination, plan, figure, side)
+    return outward(value, side, FIGURES[figure].unit, plan.units) if math.isfinite(value) else None
+
+
+def _with_plan(bench: Bench, engine: str, plan: Plan) -> Bench:
+    return bench.but(engines={**bench.engines, engine: plan})
