@@ -144,7 +144,14 @@ LEAST_RATIO = 1.0001
 
 
 def ratio_at_least(ratio: float, swept: str) -> tuple[Slack, ...] | None:
-    """Clearance − swept / (ratio − 1) is ≤ 0 exactly where the ratio is reached; None where every engine does."""
+    """Terms of clearance − swept / (ratio − 1), ≤ 0 exactly where the ratio is reached; None where every engine does.
+
+    ``swept`` names the figure of the swept volume, in m³ as the clearance volume is. Valid from ``LEAST_RATIO`` on.
+    Source: the definition of the ratio, (Vs + Vc) / Vc, solved for Vc.
+
+    >>> [(term.figure, term.weight) for term in ratio_at_least(9.0, "swept_volume")]
+    [('clearance_volume', 1.0), ('swept_volume', -0.125)]
+    """
     if ratio <= LEAST_RATIO:
         return None
     return Slack(1.0, "clearance_volume"), Slack(-1.0 / (ratio - 1.0), swept)
