@@ -168,7 +168,8 @@ def _without_partner(found: Candidates, gone: Sequence[Part]) -> dict[str, tuple
                     own = _sizes_of(part, mine.field, found)
                     if part.id not in lonely and not _goes(rule, forward, own, reach):
                         left = " that is left" if before or _goes(rule, forward, own, out) else ""
-                        why = f"no {theirs.kind}{left} has a {theirs.words} for a {mine.words} of {_mm(own)}"
+                        size = "" if theirs.words == mine.words else f" for a {mine.words}"
+                        why = f"no {theirs.kind}{left} has a {theirs.words}{size} of {_mm(own)}"
                         lonely[part.id] = why, bool(before)
         blocks = alive.get("block", [])
         barred = [part for part in gone if part.kind == "block"]
