@@ -7,6 +7,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Literal
 
+from kitwright.catalogs.problems import RefusedError
+
 _NUMBER = re.compile(r"(?<![\w.,])[+−-]?\d[\d.,]*\d|\d")
 _THOUSANDS = re.compile(r"[+−-]?[1-9]\d{0,2}(?:([.,])\d{3})(?:\1\d{3})*")
 
@@ -24,12 +26,8 @@ def has_decimal_comma(text: str) -> bool:
     return any("," in each and "." not in each and not _THOUSANDS.fullmatch(each) for each in numbers)
 
 
-class NumberError(ValueError):
-    """A number that can be read in two ways, or in none: ``problem`` and ``suggestion``."""
-
-    def __init__(self, problem: str, suggestion: str) -> None:
-        super().__init__(f"{problem}; {suggestion}")
-        self.problem, self.suggestion = problem, suggestion
+class NumberError(RefusedError):
+    """A number that can be read in two ways, or in none."""
 
 
 @dataclass(slots=True)

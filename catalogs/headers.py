@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from kitwright.catalogs.csv_lines import HEADER
-from kitwright.catalogs.problems import clip
+from kitwright.catalogs.problems import RefusedError, clip, did_you_mean
 from kitwright.solver.fields import FieldSpec
 from kitwright.solver.quantity import BARE, COMMON_UNITS, MONEY, TEMPERATURE, Dimension, QuantityError, unit_factor
 
@@ -63,12 +63,8 @@ class Match:
     currency: str = ""
 
 
-class HeaderError(ValueError):
-    """A header that cannot be taken: ``problem`` and ``suggestion``."""
-
-    def __init__(self, problem: str, suggestion: str) -> None:
-        super().__init__(f"{problem}; {suggestion}")
-        self.problem, self.suggestion = problem, suggestion
+class HeaderError(RefusedError):
+    """A header that cannot be taken for a field."""
 
 
 def match_header(header: str, fields: Mapping[str, FieldSpec], kinds: Iterable[str]) -> Match | None:
@@ -127,8 +123,6 @@ def mapped(header: str, target: str, fields: Mapping[str, FieldSpec]) -> Match |
     if path == KIND and not unit:
         return Match(KIND, "", "--map")
     if path not in fields:
-        from kitwright.catalogs.problems import did_you_mean
-
         raise HeaderError(f"`{clip(path)}` is no field", did_you_mean(path, [*fields, KIND], "fields"))
     own, currency = _unit(header, path, [unit] if unit else _BRACKETS.findall(header), fields[path], bool(unit))
     if tolerance and fields[path].form != "quantity":

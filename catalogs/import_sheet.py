@@ -165,6 +165,7 @@ class _Headers:
     def columns(self, fields: Mapping[str, FieldSpec], kind_at: int | None) -> Iterator[Column]:
         """Columns that are taken over; the others go to ``left_out`` or are faults."""
         taken: dict[str, str] = {}
+        currencies: set[str] = set()
         for number, header in enumerate(self.sheet.header):
             if number == kind_at:
                 continue
@@ -178,9 +179,9 @@ class _Headers:
                 continue
             taken[key] = header
             if match.currency:
+                currencies.add(match.currency)
                 self.found.notes.append(f"`{header}` is in {match.currency}; money is kept as a bare number")
             yield Column(number, header, match.path, match.unit, match.how, match.tolerance)
-        currencies = {each.rsplit(" is in ", 1)[1] for each in self.found.notes if each.endswith("a bare number")}
         if len(currencies) > 1:
             self._complain("the prices are in several currencies", "write them in one")
         for key in taken:

@@ -49,6 +49,14 @@ class Problem:
         return printable(": ".join(text for text in (self.place, ", ".join(about), said) if text))
 
 
+class RefusedError(ValueError):
+    """A text that cannot be taken: ``problem`` says why, ``suggestion`` what to do."""
+
+    def __init__(self, problem: str, suggestion: str) -> None:
+        super().__init__(f"{problem}; {suggestion}")
+        self.problem, self.suggestion = problem, suggestion
+
+
 class InputError(Exception):
     """The input is at fault; ``problems`` holds all that could be found, in the order of files and lines."""
 

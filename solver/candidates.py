@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
@@ -15,7 +16,7 @@ from kitwright.solver.parts import KINDS, Gasket, Part
 from kitwright.solver.plan import Plan
 from kitwright.solver.quantity import Quantity
 from kitwright.solver.result import PartOut
-from kitwright.solver.rules import FITS, carries_tag
+from kitwright.solver.rules import FITS, FitRule, carries_tag
 
 BOTTOM = ("block", "crank", "rod", "piston")
 """The kinds of the short block, in order."""
@@ -116,7 +117,9 @@ def candidates(catalogue: Catalogue, plan: Plan) -> Candidates:
         else:
             slots[kind] = ((None, *kept) if kind in plan.optional else tuple(kept)) or ()
     found = Candidates(plan, slots, gaskets, ())
-    lonely = {} if found.empty_kinds else _without_partner(found)  # where a kind is emptied, that is the reason
+    ids = {each.id for each in out}
+    gone = [part for part in catalogue if part.id in ids]
+    lonely = {} if found.empty_kinds else _without_partner(found, gone)  # where a kind is emptied, that is the reason
     slots = {
         kind: tuple(part for part in parts if part is None or part.id not in lonely) for kind, parts in slots.items()
     }
@@ -137,12 +140,14 @@ def _left_out(part: Part, plan: Plan) -> str:
     return ""
 
 
-def _without_partner(found: Candidates) -> dict[str, tuple[str, bool]]:
-    """Parts that no candidate of another kind goes with, by id: why, and if only for want of others that are out."""
+def _without_partner(found: Candidates, gone: Sequence[Part]) -> dict[str, tuple[str, bool]]:
+    """Parts that no candidate of another kind goes with, by id: why, and if only for want of others that are out.
+
+    Where a part would go with one that the plan put out (``gone``), the reason says so: none *that is left*.
+    """
     lonely: dict[str, tuple[str, bool]] = {}
     while True:
         before = len(lonely)
-        left = " that is left" if before else ""
         alive = {
             kind: [part for part in parts if part is not None and part.id not in lonely]
             for kind, parts in (*found.slots.items(), ("gasket", found.gaskets or ()))
@@ -156,20 +161,31 @@ def _without_partner(found: Candidates) -> dict[str, tuple[str, bool]]:
                 if may_be_absent:
                     continue
                 reach = {size for other in others for size in _sizes_of(other, theirs.field, found)}
+                out = {
+                    size for part in gone if part.kind == theirs.kind for size in _sizes_of(part, theirs.field, found)
+                }
                 for part in alive.get(mine.kind, []):
                     own = _sizes_of(part, mine.field, found)
-                    pairs = ((a, b) if forward else (b, a) for a in own for b in reach)
-                    if part.id not in lonely and not any(rule.holds(*pair) for pair in pairs):
-                        why = f"no {theirs.kind}{left} has a {theirs.words} for its {mine.words} of {_mm(own)}"
+                    if part.id not in lonely and not _goes(rule, forward, own, reach):
+                        left = " that is left" if before or _goes(rule, forward, own, out) else ""
+                        size = "" if theirs.words == mine.words else f" for a {mine.words}"
+                        why = f"no {theirs.kind}{left} has a {theirs.words}{size} of {_mm(own)}"
                         lonely[part.id] = why, bool(before)
         blocks = alive.get("block", [])
+        barred = [part for part in gone if part.kind == "block"]
         if "block" in found.slots and None not in found.slots["block"]:
             for kind, parts in alive.items():
                 for part in parts:
                     if kind != "block" and part.fits and not any(carries_tag(part, block) for block in blocks):
+                        left = " that is left" if before or any(carries_tag(part, each) for each in barred) else ""
                         lonely.setdefault(part.id, (f"no block{left} carries {' or '.join(part.fits)}", bool(before)))
         if len(lonely) == before:
             return lonely
+
+
+def _goes(rule: FitRule, forward: bool, own: Iterable[float], others: Iterable[float]) -> bool:
+    """Whether any of a part's sizes goes with any of the others; it is the rule's first where ``forward``."""
+    return any(rule.holds(*((a, b) if forward else (b, a))) for a in own for b in others)
 
 
 def _sizes_of(part: Part, name: str, found: Candidates) -> list[float]:

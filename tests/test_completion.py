@@ -126,7 +126,7 @@ def test_the_heavy_libraries_are_left_alone() -> None:
 
 def test_it_can_be_installed(tmp_path: Path) -> None:
     if shutil.which("bash") is None:
-        pytest.skip("no bash")
+        pytest.skip("no bash on this machine to install the completion into")
     home = {"HOME": str(tmp_path), "_TYPER_COMPLETE_TEST_DISABLE_SHELL_DETECTION": "1"}
     done = subprocess.run(
         [*COMMAND, "--install-completion", "bash"], env=os.environ | home, capture_output=True, text=True, timeout=60

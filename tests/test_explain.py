@@ -274,6 +274,8 @@ def test_root_causes_come_before_what_follows_from_them() -> None:
     found = answer("explain", EXAMPLES / "low-compression.yaml", "--use", "crank=k58", "--use", "rod=r89-32")
     out = {each["id"]: each.get("follows", False) for each in found["considered"]["parts_out"]}
     assert out["r89-32"] is False and out["k58"] is False
+    why = {each["id"]: each["why"] for each in found["considered"]["parts_out"]}
+    assert why["k58"] == "no rod that is left has a big end for a journal of 30 mm"
     assert out["b70"] is True and out["p285"] is True
     text = run("explain", EXAMPLES / "low-compression.yaml", "--use", "crank=k58", "--use", "rod=r89-32").stdout
     assert "fit only parts that are out themselves" in text

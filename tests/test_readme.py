@@ -18,7 +18,7 @@ import pytest
 ROOT = Path(__file__).parent.parent
 WIDEST = 100
 LEFT_OUT = "…"
-PAGES = ("README.md", "DEVELOPERS.md", "examples/README.md")
+PAGES = ("README.md", "DEVELOPERS.md", "examples/README.md", "examples/nothing-fits/README.md")
 COMMAND = shutil.which("kitwright", path=str(Path(sys.executable).parent)) or "kitwright"
 
 

@@ -27,7 +27,7 @@ from kitwright.solver.result import Closer, Conflict, Explanation, Limit, Togeth
 from kitwright.solver.wording import listed, requirement_words
 
 NEW_PART = (
-    "A part like these is measured before it is paid for, and whoever makes it says whether it can be made: "
+    "Measure such a part before you pay for it, and ask whoever makes it whether it can be made: "
     "wall, ring land and strength are not looked at here."
 )
 
@@ -143,9 +143,10 @@ def _other(conflict: Conflict, found: Explanation) -> Iterator[Any]:
     given = first.requirements if first is not None else ()
     spared = [each for each in given if each not in conflict.requirements]
     if len(spared) < len(given):
-        yield Paragraph(f"Letting go of {listed(spared)} alone opens nothing. {conflict.because}", "bad")
+        told = listed([f"`{each}` ({requirement_words(found.answer.plan, each)})" for each in spared])
+        yield Paragraph(f"Letting go of {told} is not enough. {conflict.because}", "bad")
     else:
-        yield Paragraph(f"Whatever becomes of that, there is another conflict. {conflict.because}", "bad")
+        yield Paragraph(f"Even with that settled, there is another conflict. {conflict.because}", "bad")
     yield Items("These cannot hold together either", requirement_lines(conflict.requirements, found.answer.plan))
 
 
@@ -177,14 +178,14 @@ _PHRASES = {
     "rod.pin": "a rod for a {} pin",
     "piston.pin": "a piston with a {} pin",
     "piston.bore": "a piston for a bore of {}",
-    "piston.compression_height": "a piston with {} of compression height",
-    "piston.dish": "a piston with {} of dish",
-    "piston.dome": "a piston with {} of dome",
+    "piston.compression_height": "a piston with a compression height of {}",
+    "piston.dish": "a piston with a dish of {}",
+    "piston.dome": "a piston with a dome of {}",
     "gasket.thickness": "a gasket of {}",
     "gasket.bore": "a gasket with a bore of {}",
     "spacer.thickness": "a spacer of {}",
     "spring_shim.thickness": "spring shims of {}",
-    "crank.stroke": "a crank with {} of stroke",
+    "crank.stroke": "a crank with a stroke of {}",
     "crank.journal": "a crank with a {} journal",
     "block.bore": "a block with a bore of {}",
     "head.chamber": "a head with a chamber of {}",
@@ -199,7 +200,7 @@ _PHRASES = {
 
 
 def new_part(each: WouldFit, units: str) -> str:
-    """A part that would fit, in words: ``a gasket of 0.70 mm (0.66 to 0.74 mm does)``."""
+    """A part that would fit, in words: ``a gasket of 0.70 mm (0.66 to 0.74 mm will do)``."""
     form = _style(each, units)
     field = words(each.field).replace("max rpm", "speed")
     phrase = _PHRASES.get(f"{each.kind}.{each.field}", f"a {words(each.kind)} with a {field} of {{}}")
@@ -213,7 +214,7 @@ def new_part(each: WouldFit, units: str) -> str:
         return f"{phrase.format(text)} or less"
     if each.low == each.high:
         return phrase.format(text)
-    return f"{phrase.format(text)} ({form.text(each.low)} to {form.with_unit(each.high)} does)"
+    return f"{phrase.format(text)} ({form.text(each.low)} to {form.with_unit(each.high)} will do)"
 
 
 def _style(each: WouldFit, units: str) -> Style:
@@ -237,13 +238,20 @@ def _would_fit(found: Explanation) -> Iterator[Any]:
             each.like,
             money(each.price),
             *((money(each.left),) if budget else ()),
-            with_only(each.combination.combination, [*common, f"{words(each.kind)} {each.like}*"]),
+            with_only(each.combination.combination, [*common, f"{_slot(each)} {each.like}*"]),
         )
         for each in parts
     )
     yield Table(columns, rows, "Parts that would fit, all else as the part in whose place they go").without_empty()
     said = [f"In all of them: {', '.join(common)}."] if common else []
-    yield Paragraph(" ".join([*said, "An asterisk marks the part that is not in the catalogue.", NEW_PART]))
+    if any("*" in row[-1] for row in rows):  # in a stack: beside the new gasket lie others
+        said.append("An asterisk marks the part that is not in the catalogue.")
+    yield Paragraph(" ".join([*said, NEW_PART]))
+
+
+def _slot(each: WouldFit) -> str:
+    """What stands before a new part's id where all parts are named: gaskets are named as a stack."""
+    return "gaskets" if each.kind == "gasket" else words(each.kind)
 
 
 # the end
