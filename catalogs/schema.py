@@ -13,7 +13,9 @@ from typing import Any, Literal
 
 from kitwright.catalogs import schema_values as values
 from kitwright.catalogs.engines import OF_THE_BENCH
-from kitwright.catalogs.plan_file import (
+from kitwright.catalogs.plan_goals import BOUNDS, HEAVIEST, SPEED
+from kitwright.catalogs.plan_measured import REMARKS, SHORT_BLOCK
+from kitwright.catalogs.plan_text import (
     ALLOW_KEYS,
     CONDITION_KEYS,
     GASKETS,
@@ -25,8 +27,6 @@ from kitwright.catalogs.plan_file import (
     TEMPERATURE_WORDS,
     UNITS_SHOWN,
 )
-from kitwright.catalogs.plan_goals import BOUNDS, HEAVIEST, SPEED
-from kitwright.catalogs.plan_measured import REMARKS, SHORT_BLOCK
 from kitwright.catalogs.rows import LONGEST_ID, specs_of
 from kitwright.catalogs.schema_values import TEXT, WORD, Schema, or_nothing
 from kitwright.solver.fields import FieldSpec

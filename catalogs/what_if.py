@@ -6,9 +6,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from kitwright.catalogs.nodes import Scalar, Table
-from kitwright.catalogs.plan_file import read_conditions
 from kitwright.catalogs.plan_goals import read_goals
 from kitwright.catalogs.plan_measured import SHORT_BLOCK, change_dimension
+from kitwright.catalogs.plan_text import read_conditions
 from kitwright.catalogs.problems import InputError, Problem, clip, did_you_mean
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.combination import MACHINING_UNITS, Combination

@@ -17,7 +17,7 @@ from typing import Any
 
 import typer
 
-from kitwright.catalogs import plan_file
+from kitwright.catalogs import plan_text
 from kitwright.catalogs.plan_goals import BOUNDS, SPEED
 from kitwright.catalogs.plan_measured import REMARKS, SHORT_BLOCK
 from kitwright.catalogs.rows import specs_of
@@ -234,32 +234,32 @@ def csv_header(cls: type[Part]) -> str:
 
 
 def plan_parts() -> list[str | list[str]]:
-    temperatures = ", ".join(f"`{word}`" for word in plan_file.TEMPERATURE_WORDS)
+    temperatures = ", ".join(f"`{word}`" for word in plan_text.TEMPERATURE_WORDS)
     return [
         "## A plan",
         "A YAML file. All of it but `catalogue` may be left out; a key that is not listed here is a fault.",
-        keys_table(plan_file.PLAN_KEYS),
-        f"`tolerance` is one of {one_of(TOLERANCES)}; `units` one of {one_of(plan_file.UNITS_SHOWN)}.",
+        keys_table(plan_text.PLAN_KEYS),
+        f"`tolerance` is one of {one_of(TOLERANCES)}; `units` one of {one_of(plan_text.UNITS_SHOWN)}.",
         "### goals",
         "A figure (see [FIGURES.md](../solver/FIGURES.md)) and one value, which is its aim, or any of these. Values "
         f"carry the unit of the figure. `{REV_CEILING}` takes one speed, or `min` alone.",
         keys_table(BOUNDS),
         "### parts",
-        keys_table(plan_file.PARTS_KEYS),
+        keys_table(plan_text.PARTS_KEYS),
         f"Kinds are named in the singular: {one_of(KINDS)}.",
         "### allow",
-        keys_table(plan_file.ALLOW_KEYS),
-        f"Operations are {one_of(MACHINING)}. A stack may have {plan_file.GASKETS.high:.0f} gaskets at most.",
+        keys_table(plan_text.ALLOW_KEYS),
+        f"Operations are {one_of(MACHINING)}. A stack may have {plan_text.GASKETS.high:.0f} gaskets at most.",
         "### measured",
         "A list; each entry names one dimension and its value. `deck` goes `with` four parts "
         f"({one_of(SHORT_BLOCK)}) and says which way: `0.32 mm down ± 0.02 mm`. Any other dimension of a part, nested "
         "ones as `mill.step`, goes with `of` and the part's id. These may stand beside it and change nothing:",
         keys_table(REMARKS),
         "### conditions",
-        keys_table(plan_file.CONDITION_KEYS),
+        keys_table(plan_text.CONDITION_KEYS),
         f"Temperatures are given for {temperatures}.",
         "### reference",
-        field_table(plan_file.REFERENCE),
+        field_table(plan_text.REFERENCE),
     ]
 
 

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kitwright.catalogs import InputError, Overrides, load, load_plan, read_plan
-from kitwright.catalogs.plan_file import REFERENCE
+from kitwright.catalogs.plan_text import REFERENCE
 from kitwright.solver.parts import KINDS, Crank, Head
 from kitwright.solver.plan import Advice, Goal, Plan
 from kitwright.solver.registry import public_figures

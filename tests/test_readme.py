@@ -61,7 +61,7 @@ def calm(text: str) -> str:
     """Text without what differs from run to run: how long it took, and where that breaks the line."""
     searched = re.compile(r"^Searched:.*?(?=\n\n|\Z)", re.M | re.S)
     text = searched.sub(lambda found: " ".join(found[0].split()), text.rstrip())
-    return re.sub(r"((?:proven(?: complete)?|explained) in) [0-9.,]+ (?:ms|s|min)\b", r"\1 T", text)
+    return re.sub(r"((?:[Pp]roven(?: complete)?|explained) in) [0-9.,]+ (?:ms|s|min)\b", r"\1 T", text)
 
 
 @pytest.fixture(scope="module")

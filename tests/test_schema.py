@@ -15,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
-from kitwright.catalogs import lay_starter, plan_file
+from kitwright.catalogs import lay_starter, plan_text
 from kitwright.catalogs import schema as made
 from kitwright.catalogs import schema_values as values
 from kitwright.catalogs.plan_goals import BOUNDS
@@ -107,15 +107,15 @@ def test_every_kind_and_field_says_what_it_is() -> None:
 
 def test_every_figure_and_every_key_of_a_plan_is_there() -> None:
     schema = json.loads(schema_text("plan"))["properties"]
-    assert list(schema) == list(plan_file.PLAN_KEYS)
+    assert list(schema) == list(plan_text.PLAN_KEYS)
     goals = schema["goals"]["properties"]
     assert list(goals) == [*public_figures(), "rev_ceiling"]
     assert list(goals["quench"]["properties"]) == list(BOUNDS)
     for section, keys in {
-        "parts": plan_file.PARTS_KEYS,
-        "allow": plan_file.ALLOW_KEYS,
-        "conditions": plan_file.CONDITION_KEYS,
-        "reference": plan_file.REFERENCE,
+        "parts": plan_text.PARTS_KEYS,
+        "allow": plan_text.ALLOW_KEYS,
+        "conditions": plan_text.CONDITION_KEYS,
+        "reference": plan_text.REFERENCE,
     }.items():
         assert list(schema[section]["properties"]) == list(keys)
 
