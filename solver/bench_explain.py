@@ -13,10 +13,13 @@ from kitwright.solver.plan import REV_CEILING, Bench, Plan
 from kitwright.solver.registry import FIGURES
 from kitwright.solver.requirements import bound_of, moved, requirements, without
 from kitwright.solver.search import Progress
-from kitwright.solver.ways_out import FINE, corner
+from kitwright.solver.ways_out import corner
 from kitwright.solver.wording import outward
 
 BUDGET = "budget"
+
+_FINE = 200
+"""Steps of a goal are cut this fine when the nearest value to a bound is looked for."""
 
 _BEFORE_ALL = 1000
 """Weight of the bound that is moved, before what the engines aim at."""
@@ -189,7 +192,7 @@ def _nearest(bench: Bench, each: BenchRequirement, ask: Callable[[Bench], BenchA
         return None
     figure, side, at = bound
     goals = {**moved(plan, each.name, None).goals}
-    goals[figure] = replace(goals[figure], aim=at, step=plan.goals[figure].step / FINE, weight=_BEFORE_ALL)
+    goals[figure] = replace(goals[figure], aim=at, step=plan.goals[figure].step / _FINE, weight=_BEFORE_ALL)
     found = ask(_with_plan(bench, each.engine, plan.but(goals=goals)))
     if not len(found):
         return None

@@ -18,6 +18,7 @@ from kitwright.solver.parts import KINDS
 from kitwright.solver.plan import Goal, Plan
 from kitwright.solver.requirements import requirements
 from kitwright.solver.result import Answer, Checked
+from kitwright.solver.stackup import Spreads
 
 Find = Callable[[Catalogue, Plan, int, float], Answer]
 Witness = Callable[[Catalogue, Plan, float], Combination | None]
@@ -52,6 +53,7 @@ class Oracle:
         self._answers: dict[frozenset[str], Checked | None] = {}
         self._holds: dict[frozenset[str], bool] = {}
         self._seen: list[Combination] = []
+        self._spreads: Spreads = {}
 
     def _best(self, catalogue: Catalogue, plan: Plan, seconds: float) -> Combination | None:
         found = self.find(catalogue, plan, 1, seconds).combinations
@@ -95,7 +97,7 @@ class Oracle:
     def some(self, plan: Plan) -> Combination | None:
         """Any combination that fits a plan."""
         for number, seen in enumerate(self._seen):
-            if self._of_kinds(seen, plan) and judge(seen, plan).fits:
+            if self._of_kinds(seen, plan) and judge(seen, plan, self._spreads).fits:
                 self._seen.insert(0, self._seen.pop(number))
                 return seen
         self.clock.check()

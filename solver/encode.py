@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from ortools.sat.python import cp_model
 
-from kitwright.solver.engine import FAR, Model
+from kitwright.solver.engine import FAR, KEYS, Model
 from kitwright.solver.parts import KINDS
 from kitwright.solver.terms import (
     MONEY_UNIT,
@@ -275,7 +275,8 @@ class Encoder:
             self._add(linear)
         for square in self.terms.square:
             self._add_square(square)
-        expressions = self._key_expressions() | {"closeness": closeness}
+        keys = self._key_expressions() | {"closeness": closeness}
+        expressions = {name: keys[name] for name in KEYS}  # regions are split in this order
         if self.ids:
             expressions |= self._id_ranks()
         found = Model(self.classes, self.model, self.chosen)

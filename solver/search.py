@@ -13,6 +13,7 @@ import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from itertools import product
+from operator import itemgetter
 from typing import Any, Literal
 
 import numpy as np
@@ -48,6 +49,8 @@ SMALL = 20_000
 """Rows multiplied over the facets up to which everything is enumerated at once."""
 
 Progress = Callable[[str], None]
+Proposed = tuple[tuple[Any, ...], Combination, list[list[Choice]]]
+"""A lower bound of a combination's key, the first of them by id, and what stands behind each of its rows."""
 
 
 @dataclass
@@ -213,6 +216,12 @@ class Search:
             self._collect(model, held, at_once=FAR)
             return
         name = names[depth]
+        if name == "unknown_cost" and not self._may_lack_prices(rows):
+            self._split(model, rows, held | {name: (0, 0)}, prefix, depth + 1)
+            return
+        if name == "cost" and held["unknown_cost"] == (1, 1):
+            self._split(model, rows, held, (*prefix, (1, 0.0)), depth + 1)
+            return
         low, width = 0, None
         while not self.best.closed((*prefix, *self._lower(name, low))):
             status, solver = self._solve(model, held | {name: (low, self._highest(name, prefix))}, name)
@@ -234,6 +243,9 @@ class Search:
             low = found + width + 1
             if whole and len(self.best.found) - before < self.best.wanted:
                 width = width * 4 + (max(found // 50, int(1 / MONEY_UNIT)) if name == "cost" else 0)
+
+    def _may_lack_prices(self, rows: dict[str, Mask]) -> bool:
+        return any(bool(self.facets.facets[each].unknown[mask].any()) for each, mask in rows.items())
 
     def _highest(self, name: str, prefix: tuple[Any, ...]) -> int:
         """The highest cost that can still enter the list: the last one's, where it is as close."""
@@ -276,11 +288,24 @@ class Search:
         if name == "unknown_cost":
             return ((value, 0.0),)
         if name == "cost":
-            return ((0, value * MONEY_UNIT - 1e-7),)
+            return ((0, _money(value)),)
         names = self.orders.get(name)
         if names is not None:
-            return (names[value] if value < len(names) else _AFTER_ALL,)
+            after: Any = (_AFTER_ALL,) if name == "gasket" else _AFTER_ALL
+            return (*self._left_out(name), names[value] if value < len(names) else after)
         return (value,)
+
+    def _left_out(self, kind: str) -> tuple[Any, ...]:
+        """What stands in the check's key for the kinds before this one that are not searched."""
+        found: list[Any] = []
+        for before in KINDS:
+            if before == kind:
+                break
+            if before in self.orders:
+                found.clear()
+            else:
+                found.append(() if before == "gasket" else "")
+        return tuple(found)
 
     def _exactly(self, name: str, value: int) -> tuple[Any, ...]:
         """What a fixed key adds to the prefix; the two keys of cost are one of the check's."""
@@ -310,28 +335,19 @@ class Search:
         status, solver = model.solve(free | bounds, self.clock, callback=collector)
         self.counts["branches"] += solver.num_branches
         self.counts["proposed"] += len(collector.found)
-        for picked, keys in collector.found:
-            if self.any_will_do and self.best.full:
-                break
-            self._expand(model, picked, keys)
+        self._offer(each for picked, keys in collector.found for each in self._expanded(model, picked, keys))
         return status == "none" or not collector.full
 
-    def _expand(self, model: Model, picked: dict[str, int], keys: dict[str, int]) -> None:
-        """All combinations of one choice of classes.
+    def _offer(self, proposed: Iterator[Proposed]) -> None:
+        """Check what is proposed and take what fits: least first, so that most of the rest need no check.
 
         Rows of one class may differ in what the model rounds, so each choice of rows is checked; parts behind one row
         are equal in all that the plan can see, so that one verdict serves them all, and of them only the first by id
         can be among those wanted.
         """
-        least = (*(keys["unproved"], keys["closeness"]), *self._lower_cost(keys), keys["layers"], keys["operations"])
-        rows = [
-            (self.facets.facets[each].expand, model.classes[each][number].tolist()) for each, number in picked.items()
-        ]
-        for chosen in product(*(numbers for _, numbers in rows)):
-            choices = [list(expand(row)) for (expand, _), row in zip(rows, chosen, strict=True)]
-            first = combine([some[0] for some in choices])
-            if self.best.closed((*least, *first.tie_key())):
-                continue
+        for least, first, choices in proposed if self.any_will_do else sorted(proposed, key=itemgetter(0)):
+            if self.best.closed(least):
+                break
             self.counts["checked"] += 1
             self.clock.check()
             verdict = judge(first, self.plan, self.spreads)
@@ -346,9 +362,28 @@ class Search:
                 if not self.best.closed(key):
                     self.best.offer(key, combination)
 
+    def _expanded(self, model: Model, picked: dict[str, int], keys: dict[str, int]) -> Iterator[Proposed]:
+        """All choices of rows of one choice of classes, but for those that can not be among the best any more."""
+        least = (*(keys["unproved"], keys["closeness"]), *self._lower_cost(keys), keys["layers"], keys["operations"])
+        rows = [
+            (self.facets.facets[each].expand, model.classes[each][number].tolist()) for each, number in picked.items()
+        ]
+        for chosen in product(*(numbers for _, numbers in rows)):
+            choices = [list(expand(row)) for (expand, _), row in zip(rows, chosen, strict=True)]
+            first = combine([some[0] for some in choices])
+            key = (*least, *first.tie_key())
+            self.clock.check()
+            if not self.best.closed(key):
+                yield key, first, choices
+
     @staticmethod
     def _lower_cost(keys: dict[str, int]) -> tuple[Any, ...]:
-        return ((keys["unknown_cost"], 0.0 if keys["unknown_cost"] else keys["cost"] * MONEY_UNIT - 1e-7),)
+        return ((keys["unknown_cost"], 0.0 if keys["unknown_cost"] else _money(keys["cost"])),)
+
+
+def _money(units: int) -> float:
+    """Money of the model, which is rounded down, as the check's key has it: equal where a price is whole in it."""
+    return round(units * MONEY_UNIT, 6)
 
 
 _AFTER_ALL = chr(0x10FFFF)

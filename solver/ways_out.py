@@ -16,9 +16,6 @@ from kitwright.solver.requirements import bound_of, moved, turns_with_speed
 from kitwright.solver.result import Checked, Closer, Closest, Together, WayOut
 from kitwright.solver.wording import bound_words, digit, outward, steps_outward, words, work
 
-FINE = 200
-"""Steps of a goal are cut this fine when the nearest value to a bound is looked for."""
-
 _NO_STEP = 1e9
 """Step of an aim that ranks nothing."""
 
@@ -50,9 +47,10 @@ def closest(oracle: Oracle, wanted: Iterable[str], kept: Iterable[str]) -> Itera
 
 
 def _nearest(oracle: Oracle, kept: set[str], name: str) -> tuple[float, Checked] | None:
-    """The value nearest to a bound that the requirements that are kept allow, with a combination that has it.
+    """The value nearest to a bound that the requirements that are kept allow, with the cheapest that has it.
 
-    The combination keeps of the other requirements what can be kept beside, the settings first.
+    Nearest to the last digit that is shown: to rank within it would make the search prove what nobody can read. The
+    combination keeps of the other requirements what can be kept beside, the settings first.
 
     None where there is no such value: what opens is to know nothing of the figure, or only to let go of the bound.
     """
@@ -66,13 +64,9 @@ def _nearest(oracle: Oracle, kept: set[str], name: str) -> tuple[float, Checked]
         if oracle.some(tighter) is not None:
             beside.add(other)
     plan = oracle.plan_with(beside)
-    figure, side, bound = bound_of(plan, name) or ("", "", 0.0)
+    figure, side, _ = bound_of(plan, name) or ("", "", 0.0)
     opened = moved(plan, name, to)
-    goals = {each: _unranked(goal) for each, goal in opened.goals.items()}
-    own = goals.get(figure, Goal(figure, step=FIGURES[figure].step))
-    step = FIGURES[figure].step if name == REV_CEILING else plan.goals[figure].step
-    goals[figure] = replace(own, aim=bound, step=min(step / FINE, float(digit(FIGURES[figure].unit)) / 4), weight=1)
-    best = oracle.ask(_free(opened.but(goals=goals)))
+    best = oracle.ask(_unranked(opened))
     if best is None:
         return None
     value = to if name == REV_CEILING and turns_with_speed(plan) else corner(best.combination, opened, figure, side)
@@ -134,17 +128,15 @@ def _slowest(plan: Plan, ceiling: float, opens: Any) -> int | None:
     return None
 
 
-def _unranked(goal: Goal) -> Goal:
-    """A goal's limits as they are, ranking nothing."""
-    middle = goal.minimum if goal.minimum is not None else goal.maximum
-    return Goal(goal.figure, middle, goal.minimum, goal.maximum, step=_NO_STEP)
-
-
-def _free(plan: Plan) -> Plan:
-    """A plan without the aims that nobody asked for."""
-    if UNASKED in plan.goals or "pushrod" not in plan.reference:
-        return plan
-    return plan.but(goals={**plan.goals, UNASKED: Goal(UNASKED, 0.0, step=_NO_STEP)})
+def _unranked(plan: Plan) -> Plan:
+    """A plan's limits as they are, ranking nothing: what is asked of it is the cheapest."""
+    goals = {}
+    for name, goal in plan.goals.items():
+        middle = goal.minimum if goal.minimum is not None else goal.maximum
+        goals[name] = Goal(goal.figure, middle, goal.minimum, goal.maximum, step=_NO_STEP)
+    if "pushrod" in plan.reference:  # aimed at unasked
+        goals.setdefault(UNASKED, Goal(UNASKED, 0.0, step=_NO_STEP))
+    return plan.but(goals=goals)
 
 
 def ways_out(oracle: Oracle, nearest: Iterable[Closest], deep: bool = False) -> list[WayOut]:
@@ -233,8 +225,7 @@ _MODE = {"statistical": "the statistical limits", "worst_case": "worst case"}
 def _cheaper(oracle: Oracle, way: WayOut) -> Iterator[WayOut]:
     """The cheapest combination that a setting opens, where it costs less than the closest."""
     opened = moved(oracle.plan, way.requirement, way.to if way.requirement != "machining" else _ALL_WORK)
-    goals = {name: _unranked(goal) for name, goal in opened.goals.items()}
-    best = oracle.ask(_free(opened.but(goals=goals)))
+    best = oracle.ask(_unranked(opened))
     if best is None or best.cost is None or (way.price is not None and best.cost >= way.price):
         return
     to: Any = list(best.combination.operations) if way.requirement == "machining" else way.to

@@ -202,7 +202,7 @@ def test_the_example_answers_and_says_who_gets_what() -> None:
     done = run("find", str(EXAMPLE), "--top", "2", "--format", "json")
     data = json.loads(done.stdout)
     assert data["status"] == "complete"
-    assert data["contested"] == ["g08"]
+    assert data["contested"] == ["g08", "h26"]
     first = data["allotments"][0]
     assert set(first["engines"]) == {"winch", "saw"}
     assert first["closeness"] == sum(each["closeness"] for each in first["engines"].values())
