@@ -118,7 +118,7 @@ def plans(ctx: typer.Context, incomplete: str) -> Iterator[str]:
             continue
         if path.is_dir():
             yield f"{before}{path.name}/"
-        elif _is_plan(path):
+        elif is_plan(path):
             yield f"{before}{path.name}"
 
 
@@ -199,7 +199,7 @@ def _figures() -> list[str]:
 # the plan and its catalogue
 
 
-def _is_plan(path: Path) -> bool:
+def is_plan(path: Path) -> bool:
     """Whether a YAML file says where its catalogue is."""
     if path.suffix.lower() not in (".yaml", ".yml") or not path.is_file():
         return False
@@ -216,13 +216,13 @@ def _folder() -> Path | None:
             if word == option:
                 return Path(value) if option == "--catalogue" else _of_plan(Path(value))
     for path in map(Path, _line[1:]):
-        if _is_plan(path):
+        if is_plan(path):
             return _of_plan(path)
         if path.is_dir() and "shelf" in _line:
             return path
     if any(word.endswith((".yaml", ".yml")) for word in _line):
         return None  # a plan is named that is not there
-    here = [path for path in sorted(Path().iterdir()) if _is_plan(path)]
+    here = [path for path in sorted(Path().iterdir()) if is_plan(path)]
     mine = [path for path in here if path.name == "plan.yaml"] or here
     return _of_plan(mine[0]) if len(mine) == 1 else None
 

@@ -23,6 +23,7 @@ from kitwright.cli.commands import (
     start,
 )
 from kitwright.cli.output import prepare_streams
+from kitwright.cli.usage import Commands
 
 HELP = """Find which engine parts go together: stack, compression, valve gear and money.
 
@@ -40,6 +41,7 @@ EPILOG = options.examples(
 
 app = typer.Typer(
     name="kitwright",
+    cls=Commands,
     help=HELP,
     epilog=EPILOG,
     no_args_is_help=True,
