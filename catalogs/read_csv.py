@@ -149,6 +149,8 @@ def _wrong_unit(field: str, unit: str, specs: list[FieldSpec]) -> tuple[str, str
 def _meant(field: str, unit: str | None, known: dict[str, list[FieldSpec]]) -> str:
     nested = [path for path in known if path.startswith(f"{field}.")]
     bracket = f" [{unit}]" if unit else ""
+    if (spread := SPREAD.search(field)) and (of := SPREAD.sub("", field).strip()) in known:
+        return f"a ± stands with its value, in the column `{of}{bracket}`: `57.00 {spread[0]} 0.05`; `shelf import` joins"
     if nested:
         return f"its parts are columns of their own: {', '.join(nested)}"
     loose = re.match(r"^(.*?)[\s_(]+([A-Za-z/0-9]+)\)?$", field)

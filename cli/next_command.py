@@ -41,7 +41,7 @@ def after_faults(problems: Sequence[Problem], named: dict[str, Any]) -> list[str
 def after_words(text: str) -> list[str]:
     """Line that says where a command's words are explained, unless the text itself says what to type."""
     words = typed_words()
-    if re.search(r"`(kitwright|--)|--[a-z]+[= ]", text) or len(words) < 2:
+    if re.search(r"`(kitwright|mkdir|--)|--[a-z]+[= ]", text) or len(words) < 2:
         return []
     return ["How it is typed:", f"  {shlex.join(_command(words))} --help"]
 
