@@ -10,6 +10,9 @@ from collections.abc import Iterator
 from kitwright.catalogs.problems import Problem, clip
 
 HEADER = re.compile(r"^(?P<name>[^\[\]]*?)\s*(?:\[\s*(?P<unit>[^\[\]]*?)\s*\])?$")
+SPREAD = re.compile(r"(?i)±|\+/-|\+-|\b(?:tol|tolerance|toleranz)\b\.?")
+"""What says that a column holds a ± alone."""
+
 _BARE_NUMBERS = re.compile(r"^[\s\d.,/+-]*(?:[eE][+-]?\d+)?\s*(?:(?:±|\+/-|\+-)[\s\d./+-]*(?:[eE][+-]?\d+)?\s*)?$")
 _DECIMAL_COMMA = re.compile(r"\d,\d")
 

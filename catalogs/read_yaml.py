@@ -165,6 +165,8 @@ class _Builder:
         self._stack: list[tuple[Listing | Table, list[Scalar]]] = []
         self._nodes = 0
         self._documents = 0
+        self._commas: dict[int, tuple[str, Problem]] = {}
+        """Values that commas have ended, as they were written, and what was said of them."""
 
     def _refuse(self, event: Any, message: str, suggestion: str) -> None:
         self.refused = True
@@ -257,10 +259,13 @@ class _Builder:
             return False
         if before.quoted or not _ENDS_IN_DIGIT.search(before.text) or not _DECIMALS.fullmatch(key.text):
             return False
-        message = f"the comma in `{last}: {clip(f'{before.text},{key.text}')}` ends the value"
-        point = f"{before.text}.{key.text}"
-        self.problems.append(Problem(message, f"write a decimal point: `{last}: {clip(point)}`", self.name, key.line))
-        owner.entries[last] = Scalar(point, before.file, before.line)
+        written, told = self._commas.pop(id(before), (before.text, None))
+        written, point = f"{written},{key.text}", f"{before.text}.{key.text}"
+        message = f"the comma in `{last}: {clip(written)}` ends the value"
+        problem = Problem(message, f"write a decimal point: `{last}: {clip(point)}`", self.name, key.line)
+        self.problems = [each for each in self.problems if each is not told] + [problem]
+        owner.entries[last] = whole = Scalar(point, before.file, before.line)
+        self._commas[id(whole)] = (written, problem)
         return True
 
 

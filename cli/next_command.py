@@ -14,6 +14,9 @@ from kitwright.cli.usage import plans_in, plans_near, typed_words
 if TYPE_CHECKING:
     from kitwright.catalogs.problems import Problem
 
+_NO_FIGURE = re.compile(r"\bis no figure\b")
+_FIGURES = ["All figures:", "  kitwright figures"]
+
 
 def after_faults(problems: Sequence[Problem], named: dict[str, Any]) -> list[str]:
     """Lines that say what to type once the builder's files or the line that was typed are mended.
@@ -41,6 +44,8 @@ def after_faults(problems: Sequence[Problem], named: dict[str, Any]) -> list[str
 def after_words(text: str) -> list[str]:
     """Line that says where a command's words are explained, unless the text itself says what to type."""
     words = typed_words()
+    if _NO_FIGURE.search(text):
+        return _FIGURES
     if re.search(r"`(kitwright|mkdir|--)|--[a-z]+[= ]", text) or len(words) < 2:
         return []
     return ["How it is typed:", f"  {shlex.join(_command(words))} --help"]
@@ -48,8 +53,8 @@ def after_words(text: str) -> list[str]:
 
 def _after_words(problems: Sequence[Problem], typed: Sequence[str]) -> list[str]:
     said = " ".join(each.message for each in problems)
-    if re.search(r"\bis no figure\b", said):
-        return ["All figures:", "  kitwright figures"]
+    if _NO_FIGURE.search(said):
+        return _FIGURES
     if re.search(r"\bholds no\b", said) and typed:
         return ["All parts:", f"  {shlex.join(['kitwright', 'shelf', 'list', typed[0]])}"]
     words = typed_words()

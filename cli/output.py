@@ -87,9 +87,8 @@ def check_target(target: Path | None) -> None:
         if target.is_dir():
             raise OutputError(f"`{target}` is a folder; name a file to write the answer to")
         if not folder.is_dir():
-            raise OutputError(
-                f"there is no folder `{folder}` to write `{target.name}` in; `mkdir -p {shlex.quote(str(folder))}` makes it"
-            )
+            made = f"`mkdir -p {shlex.quote(str(folder))}` makes it"
+            raise OutputError(f"there is no folder `{folder}` to write `{target.name}` in; {made}")
         if not os.access(target if target.exists() else folder, os.W_OK):
             raise OutputError(f"`{target}` cannot be written: you may not write there")
     except (OSError, ValueError) as error:
