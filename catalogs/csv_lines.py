@@ -65,7 +65,10 @@ def separated(header: list[str], line: int, name: str, problems: list[Problem]) 
     for sign, word in ((";", "semicolons"), ("\t", "tabs"), ("|", "bars")):
         if sum(sign in cell for cell in header) and (len(header) == 1 or header[0].count(sign) > 1):
             message = f"the cells are separated by {word}, and commas are wanted"
-            suggestion = "save the file as CSV with commas and decimal points"
+            suggestion = (
+                "save the file as CSV with commas and decimal points; from outside the catalogue's folder "
+                "`kitwright shelf import` takes it as it is"
+            )
             problems.append(Problem(message, suggestion, name, line, read=clip(",".join(header))))
             return False
     return True

@@ -110,13 +110,16 @@ class HeaderError(RefusedError):
     """A header that cannot be taken for a field."""
 
 
-def match_header(header: str, fields: Mapping[str, FieldSpec], kinds: Iterable[str]) -> Match | None:
+def match_header(
+    header: str, fields: Mapping[str, FieldSpec], kinds: Iterable[str], words: Mapping[str, str] | None = None
+) -> Match | None:
     """Find the field that a header stands for; None where there is none.
 
     Args:
         header: as it stands in the file.
         fields: dotted path of each field to its specification.
         kinds: kinds of part in the singular, whose names may stand before a field's: ``rod length``.
+        words: field to other words for it, with commas between; those for the fields of parts unless given.
 
     Raises:
         HeaderError: several fields could be meant, or its unit is of another dimension.
@@ -134,9 +137,10 @@ def match_header(header: str, fields: Mapping[str, FieldSpec], kinds: Iterable[s
     tries: list[tuple[str, list[str]]] = [(bare, brackets)]
     if split is not None and not brackets:
         tries.append((split["name"], [split["unit"]]))
+    others = _OTHER if words is None else _by_word(words)
     for exact in (True, False):
         for number, (name, units) in enumerate(tries):
-            found = _named(name, fields, kinds) if exact else _abbreviated(name, fields, header)
+            found = _named(name, fields, kinds, others) if exact else _abbreviated(name, fields, header)
             if found is None:
                 continue
             path, how = found
@@ -201,7 +205,9 @@ _LONGEST = max(len(word.split()) for word in _KIND_OF)
 """Words that the longest name of a kind has."""
 
 
-def _named(name: str, fields: Mapping[str, FieldSpec], kinds: Iterable[str]) -> tuple[str, How] | None:
+def _named(
+    name: str, fields: Mapping[str, FieldSpec], kinds: Iterable[str], others: Mapping[str, str]
+) -> tuple[str, How] | None:
     tokens = _tokens(name)
     if tokens == (KIND,):
         return KIND, "name"
@@ -216,7 +222,7 @@ def _named(name: str, fields: Mapping[str, FieldSpec], kinds: Iterable[str]) -> 
         if each in by_name:
             return by_name[each], "name"
     for each in words:
-        field = _OTHER.get(" ".join(each), "")
+        field = others.get(" ".join(each), "")
         if field in fields:
             return field, "another word"
     return None

@@ -168,6 +168,12 @@ def kinds(ctx: typer.Context, incomplete: str) -> Iterable[str]:
 
 
 @_offering
+def lobes(ctx: typer.Context, incomplete: str) -> Iterable[str]:
+    """``CAM.VALVE``."""
+    return [f"{part}.{valve}" for kind, part in _parts() if kind == "cam" for valve in ("intake", "exhaust")]
+
+
+@_offering
 def works(ctx: typer.Context, incomplete: str) -> Iterable[str]:
     """Machining operations, with commas between."""
     from kitwright.solver.plan import MACHINING
