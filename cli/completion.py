@@ -13,7 +13,7 @@ import os
 import re
 import shlex
 import sys
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import wraps
 from pathlib import Path
 
@@ -22,8 +22,18 @@ import typer
 INSTRUCTION = "_KITWRIGHT_COMPLETE"
 """Environment variable with which a shell asks."""
 
+SHELLS = ("bash", "zsh", "fish", "powershell", "pwsh")
+
 _MOST_READ = 100_000
 """Bytes that are looked at to tell a plan from another YAML file."""
+
+_ZSH_LAST = "compdef _kitwright_completion kitwright"
+_ZSH_INSTEAD = f"""if [[ $funcstack[1] == _kitwright ]]; then
+  _kitwright_completion
+else
+  {_ZSH_LAST}
+fi
+"""
 
 _WORD = re.compile(r"""(?:[^\s'"\\]|\\.|'[^']*'?|"(?:[^"\\]|\\.)*"?)+""")
 
@@ -31,6 +41,26 @@ _line: list[str] = []
 """Words of the line, those behind the cursor among them."""
 
 Offer = Callable[[typer.Context, str], list[str]]
+
+
+def name_shell(words: Sequence[str]) -> None:
+    """Let ``--install-completion zsh`` mean zsh; typer by itself takes the shell that it runs in, whatever is named."""
+    for option, word in itertools.pairwise(words):
+        if option in ("--install-completion", "--show-completion") and word in SHELLS:
+            os.environ["_TYPER_COMPLETE_TEST_DISABLE_SHELL_DETECTION"] = "1"
+
+
+def mend_zsh() -> None:
+    """Let the first tab key in a zsh complete, too.
+
+    zsh loads an installed completion when it is first wanted; what typer installs then only says which function
+    completes, and is not called before the second tab.
+    """
+    script = Path.home() / ".zfunc" / "_kitwright"
+    with contextlib.suppress(OSError):
+        text = script.read_text(encoding="utf-8")
+        if text.rstrip().endswith(_ZSH_LAST):
+            script.write_text(text.rstrip().removesuffix(_ZSH_LAST) + _ZSH_INSTEAD, encoding="utf-8")
 
 
 def is_asked() -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from typing import Annotated
 
 import typer
@@ -87,7 +88,12 @@ def main() -> None:
     if completion.is_asked():
         completion.answer(lambda: app(prog_name="kitwright"))
         return
-    app(prog_name="kitwright")
+    completion.name_shell(sys.argv)
+    try:
+        app(prog_name="kitwright")
+    finally:
+        if "--install-completion" in sys.argv:
+            completion.mend_zsh()
 
 
 if __name__ == "__main__":
