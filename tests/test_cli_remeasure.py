@@ -197,7 +197,7 @@ def test_what_is_not_plausible_points_somewhere(bench: Path, deck: str, said: li
 
 
 def test_a_size_that_no_part_has_is_not_pointed_to(bench: Path) -> None:
-    shown = " ".join(run("remeasure", bench, "--deck", "60 mm down", *DECK[2:], "--dry-run").stdout.split())
+    shown = " ".join(run("remeasure", bench, "--deck", "1.5 in down", *DECK[2:], "--dry-run").stdout.split())
     assert "not plausible" in shown and "rod r85 with a length" in shown
     assert "compression height of −" not in shown
 
