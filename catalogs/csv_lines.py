@@ -10,6 +10,9 @@ from collections.abc import Iterator
 from kitwright.catalogs.problems import Problem, clip
 
 HEADER = re.compile(r"^(?P<name>[^\[\]]*?)\s*(?:\[\s*(?P<unit>[^\[\]]*?)\s*\])?$")
+SPREAD = re.compile(r"(?i)±|\+/-|\+-|\b(?:tol|tolerance|toleranz)\b\.?")
+"""What says that a column holds a ± alone."""
+
 _BARE_NUMBERS = re.compile(r"^[\s\d.,/+-]*(?:[eE][+-]?\d+)?\s*(?:(?:±|\+/-|\+-)[\s\d./+-]*(?:[eE][+-]?\d+)?\s*)?$")
 _DECIMAL_COMMA = re.compile(r"\d,\d")
 
@@ -62,7 +65,10 @@ def separated(header: list[str], line: int, name: str, problems: list[Problem]) 
     for sign, word in ((";", "semicolons"), ("\t", "tabs"), ("|", "bars")):
         if sum(sign in cell for cell in header) and (len(header) == 1 or header[0].count(sign) > 1):
             message = f"the cells are separated by {word}, and commas are wanted"
-            suggestion = "save the file as CSV with commas and decimal points"
+            suggestion = (
+                "save the file as CSV with commas and decimal points; from outside the catalogue's folder "
+                "`kitwright shelf import` takes it as it is"
+            )
             problems.append(Problem(message, suggestion, name, line, read=clip(",".join(header))))
             return False
     return True

@@ -12,9 +12,10 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from kitwright.catalogs.csv_lines import HEADER
+from kitwright.catalogs.csv_lines import HEADER, SPREAD
 from kitwright.catalogs.problems import RefusedError, clip, did_you_mean
 from kitwright.solver.fields import FieldSpec
+from kitwright.solver.parts import KINDS
 from kitwright.solver.quantity import BARE, COMMON_UNITS, MONEY, TEMPERATURE, Dimension, QuantityError, unit_factor
 
 How = Literal["name", "another word", "abbreviation", "--map"]
@@ -23,27 +24,49 @@ KIND = "kind"
 """What a column may be taken for beside the fields."""
 
 _WORDS = {
-    "id": "no, nr, number, part, part no, part number, part id, nummer, teil, teilenummer",
-    "name": "description, title, bezeichnung, beschreibung",
-    "price": "cost, preis",
-    "on_shelf": "qty, quantity, stock, in stock, on hand, count, menge, anzahl, bestand",
-    "note": "notes, comment, comments, remark, remarks, bemerkung, bemerkungen, notiz",
-    "stroke": "hub",
-    "bore": "bohrung",
-    "length": "länge, laenge, centre to centre, center to center, centre distance",
-    "journal": "crankpin, rod journal",
-    "pin": "piston pin, gudgeon pin, wrist pin",
-    "compression_height": "kompressionshöhe, kompressionshoehe",
-    "thickness": "dicke, compressed thickness",
-    "mass": "weight, gewicht, masse",
-    "material": "werkstoff",
-    "chamber": "chamber volume",
+    "id": "no, nr, number, part, part no, part number, part id, nummer, teil, teilenummer, teilenr, référence, réf, "
+    "repère, numéro",
+    "name": "description, title, bezeichnung, beschreibung, benennung, désignation, libellé",
+    "price": "cost, preis, kosten, prix, coût",
+    "on_shelf": "qty, quantity, stock, in stock, on hand, count, menge, anzahl, bestand, lagerbestand, vorrat, "
+    "auf lager, quantité, qté, en stock",
+    "note": "notes, comment, comments, remark, remarks, bemerkung, bemerkungen, anmerkung, notiz, remarque, remarques, "
+    "commentaire",
+    "stroke": "hub, course",
+    "bore": "bohrung, zylinderbohrung, alésage",
+    "length": "länge, laenge, centre to centre, center to center, centre distance, achsabstand, longueur, entraxe",
+    "journal": "crankpin, rod journal, hubzapfen, kurbelzapfen, maneton",
+    "big_end": "pleuelfuß, tête de bielle",
+    "pin": "piston pin, gudgeon pin, wrist pin, bolzen, kolbenbolzen, axe, axe de piston",
+    "compression_height": "kompressionshöhe, kompressionshoehe, hauteur de compression",
+    "dish": "mulde, muldenvolumen, kolbenmulde",
+    "block_height": "blockhöhe, blockhoehe, hauteur de bloc",
+    "thickness": "dicke, stärke, compressed thickness, épaisseur",
+    "mass": "weight, gewicht, masse, poids",
+    "material": "werkstoff, matière, matériau",
+    "chamber": "chamber volume, brennraum, brennraumvolumen, volume de chambre",
 }
 """Other words that builders write over a column (dictionary words; common practice, no source)."""
 
-_OTHER = {word.strip(): field for field, words in _WORDS.items() for word in words.split(",")}
+_KINDS = {
+    "block": "motorblock, bloc, carter",
+    "crank": "crankshaft, crankshafts, kurbelwelle, kurbelwellen, vilebrequin, vilebrequins",
+    "rod": "conrod, conrods, connecting rod, connecting rods, pleuel, bielle, bielles",
+    "piston": "kolben",
+    "gasket": "head gasket, head gaskets, dichtung, dichtungen, kopfdichtung, kopfdichtungen, joint, joints, "
+    "joint de culasse, joints de culasse",
+    "spacer": "entretoise, entretoises",
+    "head": "cylinder head, cylinder heads, zylinderkopf, zylinderköpfe, culasse, culasses",
+    "cam": "camshaft, camshafts, nockenwelle, nockenwellen, arbre à cames, arbres à cames",
+    "rocker": "rocker arm, rocker arms, kipphebel, culbuteur, culbuteurs",
+    "spring": "valve spring, valve springs, feder, federn, ventilfeder, ventilfedern, ressort, ressorts",
+    "retainer": "federteller",
+    "pushrod": "push rod, push rods, stößelstange, stößelstangen, tige de culbuteur, tiges de culbuteur",
+    "flywheel": "schwungrad, schwungräder, volant, volants",
+}
+"""Words for a kind in a file's name (dictionary words; common practice, no source)."""
+
 _NO_FIELD = {"throw": "a throw is half the stroke: write the stroke"}
-_TOLERANCE = re.compile(r"(?i)±|\+/-|\+-|\b(?:tol|tolerance|toleranz)\b\.?")
 _BRACKETS = re.compile(r"[\[(]\s*([^\[\]()]*?)\s*[\])]")
 _LAST = re.compile(r"^(?P<name>.+?)(?:\s*[,;:]\s*|[\s_]+)(?:in[\s_]+)?(?P<unit>[^\s_,;:]+)$")
 _CURRENCY = re.compile(r"[A-Za-z]{2,4}|\W{1,2}")
@@ -63,17 +86,40 @@ class Match:
     currency: str = ""
 
 
+def kind_in(name: str) -> tuple[str, str] | None:
+    """Find the kind of part that a file's name speaks of, and the word for it; None where it names none, or several.
+
+    >>> kind_in("Kolben 2026"), kind_in("my rods"), kind_in("rods and pistons"), kind_in("shed")
+    (('piston', 'kolben'), ('rod', 'rods'), None, None)
+    """
+    tokens = _tokens(name)
+    found: dict[str, str] = {}
+    at = 0
+    while at < len(tokens):
+        for count in range(min(_LONGEST, len(tokens) - at), 0, -1):
+            word = " ".join(tokens[at : at + count])
+            if word in _KIND_OF:
+                found[_KIND_OF[word]] = word
+                at += count - 1
+                break
+        at += 1
+    return next(iter(found.items())) if len(found) == 1 else None
+
+
 class HeaderError(RefusedError):
     """A header that cannot be taken for a field."""
 
 
-def match_header(header: str, fields: Mapping[str, FieldSpec], kinds: Iterable[str]) -> Match | None:
+def match_header(
+    header: str, fields: Mapping[str, FieldSpec], kinds: Iterable[str], words: Mapping[str, str] | None = None
+) -> Match | None:
     """Find the field that a header stands for; None where there is none.
 
     Args:
         header: as it stands in the file.
         fields: dotted path of each field to its specification.
         kinds: kinds of part in the singular, whose names may stand before a field's: ``rod length``.
+        words: field to other words for it, with commas between; those for the fields of parts unless given.
 
     Raises:
         HeaderError: several fields could be meant, or its unit is of another dimension.
@@ -83,17 +129,18 @@ def match_header(header: str, fields: Mapping[str, FieldSpec], kinds: Iterable[s
     >>> match_header("Comp. height (mm)", specs_of(Piston), ["piston"])
     Match(path='compression_height', unit='mm', how='abbreviation', tolerance=False, currency='')
     """
-    tolerance = bool(_TOLERANCE.search(header))
-    text = _TOLERANCE.sub(" ", header).strip()
+    tolerance = bool(SPREAD.search(header))
+    text = SPREAD.sub(" ", header).strip()
     brackets = _BRACKETS.findall(text)
     bare = _BRACKETS.sub(" ", text).strip(" \t:*#_-,;")
     split = _LAST.match(bare)
     tries: list[tuple[str, list[str]]] = [(bare, brackets)]
     if split is not None and not brackets:
         tries.append((split["name"], [split["unit"]]))
+    others = _OTHER if words is None else _by_word(words)
     for exact in (True, False):
         for number, (name, units) in enumerate(tries):
-            found = _named(name, fields, kinds) if exact else _abbreviated(name, fields, header)
+            found = _named(name, fields, kinds, others) if exact else _abbreviated(name, fields, header)
             if found is None:
                 continue
             path, how = found
@@ -117,8 +164,8 @@ def mapped(header: str, target: str, fields: Mapping[str, FieldSpec]) -> Match |
     """
     if not target.strip():
         return None
-    tolerance = bool(_TOLERANCE.search(target))
-    match = HEADER.match(_TOLERANCE.sub(" ", target).strip())
+    tolerance = bool(SPREAD.search(target))
+    match = HEADER.match(SPREAD.sub(" ", target).strip())
     path, unit = (match["name"].strip(), match["unit"] or "") if match else (target.strip(), "")
     if path == KIND and not unit:
         return Match(KIND, "", "--map")
@@ -140,11 +187,27 @@ def why_not(header: str) -> str:
 
 
 def _tokens(text: str) -> tuple[str, ...]:
+    """Words of a text without case and accents."""
     parted = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", unicodedata.normalize("NFKC", text))
-    return tuple(re.findall(r"[^\W_]+", parted.casefold()))
+    bare = "".join(each for each in unicodedata.normalize("NFKD", parted) if not unicodedata.combining(each))
+    return tuple(re.findall(r"[^\W_]+", bare.casefold()))
 
 
-def _named(name: str, fields: Mapping[str, FieldSpec], kinds: Iterable[str]) -> tuple[str, How] | None:
+def _by_word(words_of: Mapping[str, str]) -> dict[str, str]:
+    return {" ".join(_tokens(word)): of for of, words in words_of.items() for word in words.split(",")}
+
+
+_OTHER = _by_word(_WORDS)
+_KIND_OF = _by_word(_KINDS) | {
+    word.replace("_", " "): kind for kind, spec in KINDS.items() for word in (kind, spec.plural)
+}
+_LONGEST = max(len(word.split()) for word in _KIND_OF)
+"""Words that the longest name of a kind has."""
+
+
+def _named(
+    name: str, fields: Mapping[str, FieldSpec], kinds: Iterable[str], others: Mapping[str, str]
+) -> tuple[str, How] | None:
     tokens = _tokens(name)
     if tokens == (KIND,):
         return KIND, "name"
@@ -159,7 +222,7 @@ def _named(name: str, fields: Mapping[str, FieldSpec], kinds: Iterable[str]) -> 
         if each in by_name:
             return by_name[each], "name"
     for each in words:
-        field = _OTHER.get(" ".join(each), "")
+        field = others.get(" ".join(each), "")
         if field in fields:
             return field, "another word"
     return None

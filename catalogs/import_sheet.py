@@ -11,7 +11,7 @@ from typing import Literal
 from kitwright.catalogs.csv_lines import with_unit
 from kitwright.catalogs.decimals import Decimals, NumberError, has_decimal_comma
 from kitwright.catalogs.edit_yaml import Value
-from kitwright.catalogs.headers import KIND, HeaderError, How, Match, mapped, match_header, why_not
+from kitwright.catalogs.headers import KIND, HeaderError, How, Match, kind_in, mapped, match_header, why_not
 from kitwright.catalogs.nodes import Listing, Node, Row, Scalar, Table, is_absent, plain
 from kitwright.catalogs.problems import InputError, Problem, clip, did_you_mean
 from kitwright.catalogs.read_csv import fields_of, kind_of_name
@@ -94,13 +94,16 @@ def understand(
     matches = _Headers(sheet, dict(maps or {}), found)
     kind_at = matches.kind_column(kind)
     stem = kind_of_name(path.stem)
+    if stem is None and kind is None and kind_at is None and (named := kind_in(path.stem)):
+        stem, word = named
+        found.notes.append(f"kind {stem}, by `{word}` in the file's name")
     found.kinds = _kinds(sheet, kind_at, kind or stem, found.problems)
     if not found.kinds:
         return found
     fields = {path: spec for each in found.kinds for path, spec in fields_of(each).items()}
     found.columns = list(matches.columns(fields, kind_at))
     if not any(each.path == "id" for each in found.columns):
-        hint = 'name the column that tells them apart: `--map "Their header=id"`'
+        hint = f'name the column that tells them apart: `--map "{_tells_apart(sheet, found)}=id"`'
         found.problems.append(Problem("no column is the `id`", hint, found.file, sheet.line))
         return found
     rows = _Rows(sheet, found, fields, kind_at, kind if kind_at is not None else None, decimal)
@@ -112,6 +115,18 @@ def understand(
     for part, values in found.parts:
         found.targets.setdefault(file_of(catalogue, part.kind), []).append((part, values))
     return found
+
+
+def _tells_apart(sheet: Sheet, found: Understood) -> str:
+    """Header of a column with a value of its own in every row: one that is not taken over, or else the name's."""
+    taken = {each.index: each.path for each in found.columns}
+    for free in (True, False):
+        for number, header in enumerate(sheet.header):
+            cells = [cells[number] for _, cells in sheet.rows]
+            mine = number not in taken if free else taken.get(number) == "name"
+            if header and mine and cells and all(cells) and len(set(cells)) == len(cells):
+                return header
+    return "Their header"
 
 
 def write(found: Understood, catalogue: Catalogue, note: str = "") -> None:

@@ -106,6 +106,7 @@ def read_folder(folder: Path) -> Draft:
             part = build(row, draft.problems)
             if _is_new(row, seen, draft.problems) and part is not None:
                 draft.parts.append(part)
+    draft.problems = list(dict.fromkeys(draft.problems))  # a file of readings that is at fault may be read twice
     named = {path for part in draft.parts for path in _named_by(part)}
     draft.problems += [each for each in beside if not _in_use(Path(each.file), named)]
     if not draft.faults:  # a part with a fault may be the one that names it

@@ -16,12 +16,10 @@ from kitwright.catalogs.problems import Problem, did_you_mean
 from kitwright.catalogs.values import short
 from kitwright.solver.fields import Readings
 from kitwright.solver.parts import Block, Cam, Crank, Gasket, Part, Piston, Rod
+from kitwright.solver.rules import NEAR_SIZE
 
 SAME = 1e-7
 """Metres within which two nominal sizes are equal."""
-
-NEAR = 0.05e-3
-"""Metres within which two sizes that differ look like one size written twice."""
 
 FAR = 8e-3
 """Metres that a piston stops away from the deck before a dimension is doubted."""
@@ -271,12 +269,12 @@ def _unmatched(side: _Side, opposite: _Side, told: set[frozenset[float]]) -> Ite
         distance, size, near = min(
             (abs(mate - each), each, mate) for each in sizes for mate in [opposite.nearest(each)]
         )
-        pair = frozenset((size, near) if distance < NEAR else (size,))
+        pair = frozenset((size, near) if distance < NEAR_SIZE else (size,))
         if distance <= SAME or pair in told:
             continue
         told.add(pair)
         written = _written(part, side.name, size)
-        if distance < NEAR:
+        if distance < NEAR_SIZE:
             mate = opposite.owner(near)
             other = f"{opposite.words} {_written(mate, opposite.name, near)} of `{mate.id}`"
             message = f"the {side.words} {written} misses the {other} by {distance * 1000:.2g} mm"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
@@ -12,7 +13,7 @@ from kitwright.catalogs.advice import read_advice
 from kitwright.catalogs.nodes import Listing, Node, Scalar, Table, fault, in_words, is_absent
 from kitwright.catalogs.plan_goals import read_goals
 from kitwright.catalogs.plan_measured import Measured, read_measured
-from kitwright.catalogs.problems import Problem, clip, did_you_mean
+from kitwright.catalogs.problems import Problem, clip, did_you_mean, nearest
 from kitwright.catalogs.values import read_count, read_flag, read_line, read_quantity
 from kitwright.solver.fields import FieldSpec
 from kitwright.solver.parts import KINDS, PLURALS
@@ -127,6 +128,20 @@ def read_conditions(table: Table, base: Conditions, problems: list[Problem]) -> 
     return replace(read, temperatures={**base.temperatures, **read.temperatures})
 
 
+def _beside(start: Path, wrong: Path) -> str:
+    """Where a catalogue may lie instead: in a folder beside the one that is not there, of such a name or alone."""
+    with contextlib.suppress(OSError):
+        there = [each.name for each in sorted((start / wrong).parent.iterdir()) if _holds_parts(each)]
+        near = nearest(wrong.name, there) or (there[0] if len(there) == 1 else "")
+        if near:
+            return f"did you mean `{wrong.parent / near}`?"
+    return "write where the catalogue is, or `kitwright start DIR` lays a starter"
+
+
+def _holds_parts(folder: Path) -> bool:
+    return folder.is_dir() and any(each.suffix.lower() in (".yaml", ".yml", ".csv") for each in folder.iterdir())
+
+
 class PlanReader:
     """Goes through the plan's sections; every fault goes to ``problems``."""
 
@@ -177,7 +192,14 @@ class PlanReader:
 
     def _folder(self, text: str) -> Path | None:
         if text:
-            return self.file.parent / text
+            folder = self.file.parent / text
+            with contextlib.suppress(OSError):
+                if folder.exists():
+                    return folder
+            message = f"there is no folder `{clip(text)}`, seen from the plan"
+            suggestion = _beside(self.file.parent, Path(text))
+            self.problems.append(fault(self.table.entries["catalogue"], message, suggestion, name="catalogue"))
+            return None
         if is_absent(self.table.entries.get("catalogue")):
             message = "the plan does not say where its catalogue is"
             suggestion = "write `catalogue: ./catalogue`, relative to the plan"

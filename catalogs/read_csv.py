@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from kitwright.catalogs.csv_lines import HEADER, numbered_rows, separated, uneven, with_unit
+from kitwright.catalogs.csv_lines import HEADER, SPREAD, numbered_rows, separated, uneven, with_unit
 from kitwright.catalogs.nodes import Listing, Node, Row, Scalar, Table
 from kitwright.catalogs.problems import Problem, clip, did_you_mean
 from kitwright.catalogs.read_yaml import read_text
@@ -149,6 +149,9 @@ def _wrong_unit(field: str, unit: str, specs: list[FieldSpec]) -> tuple[str, str
 def _meant(field: str, unit: str | None, known: dict[str, list[FieldSpec]]) -> str:
     nested = [path for path in known if path.startswith(f"{field}.")]
     bracket = f" [{unit}]" if unit else ""
+    if SPREAD.search(field) and (of := SPREAD.sub("", field).strip()) in known:
+        column = f"`{of}{bracket}`: `57.00 ± 0.05`"
+        return f"a ± stands with its value, in column {column}; `kitwright shelf import` joins the two"
     if nested:
         return f"its parts are columns of their own: {', '.join(nested)}"
     loose = re.match(r"^(.*?)[\s_(]+([A-Za-z/0-9]+)\)?$", field)

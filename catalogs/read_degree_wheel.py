@@ -61,14 +61,19 @@ def read_readings(node: Node, valve: str, part: str, name: str, problems: list[P
     except (OSError, ValueError):
         problems.append(fault(node, f"`{clip(written)}` is no name of a file", hint, part, name))
         return None
-    before = len(problems)
     text = read_text(path, problems)
-    if text is None:
-        return None
-    rows = list(_rows(text, str(path), problems))
+    return None if text is None else readings_of(text, str(path), written, valve, part, name, problems)
+
+
+def readings_of(
+    text: str, file: str, written: str, valve: str, part: str, name: str, problems: list[Problem]
+) -> Readings | None:
+    """Readings out of a file's text; ``file`` is what messages call it, ``written`` what the catalogue does."""
+    before = len(problems)
+    rows = list(_rows(text, file, problems))
     if len(problems) > before:
         return None
-    place = Problem("", "", str(path), 0, part, name)
+    place = Problem("", "", file, 0, part, name)
     return _lobe(rows, written, valve, place, problems)
 
 

@@ -30,6 +30,10 @@ MOST_NODES = 1_000_000
 
 _UNPRINTABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x84\x86-\x9f\ufffe\uffff]")
 
+_ENDS_IN_DIGIT = re.compile(r"(?:^|[\s.±+-])\d+$")
+_DECIMALS = re.compile(r"\d+(?:[\s±+/-].*|[^\W\d].*)?")
+"""What may stand behind a decimal comma: `5`, `5 cc`, `05 mm ± 0.1 mm`."""
+
 _IN_PLAIN_WORDS = (
     (
         "mapping values are not allowed",
@@ -161,6 +165,8 @@ class _Builder:
         self._stack: list[tuple[Listing | Table, list[Scalar]]] = []
         self._nodes = 0
         self._documents = 0
+        self._commas: dict[int, tuple[str, Problem]] = {}
+        """Values that commas have ended, as they were written, and what was said of them."""
 
     def _refuse(self, event: Any, message: str, suggestion: str) -> None:
         self.refused = True
@@ -238,10 +244,29 @@ class _Builder:
         elif key.text in owner.entries:
             first = owner.lines[key.text]
             message = f"the key `{clip(key.text)}` stands twice: in line {first} and in line {key.line}"
-            self.problems.append(Problem(message, "delete one of the two", self.name, key.line))
-        else:
+            parts = key.text in PLURALS and isinstance(value, Listing)
+            suggestion = f"move its parts up to those of line {first}" if parts else "delete one of the two"
+            self.problems.append(Problem(message, suggestion, self.name, key.line))
+        elif not self._decimal_comma(owner, key, value):
             owner.entries[key.text] = value
             owner.lines[key.text] = key.line
+
+    def _decimal_comma(self, owner: Table, key: Scalar, value: Node) -> bool:
+        """Say whether a key is what stands behind a decimal comma: between braces a comma ends the value."""
+        last = next(reversed(owner.entries), None)
+        before = owner.entries.get(last) if last is not None else None
+        if last is None or not isinstance(before, Scalar) or key.quoted or not is_absent(value):
+            return False
+        if before.quoted or not _ENDS_IN_DIGIT.search(before.text) or not _DECIMALS.fullmatch(key.text):
+            return False
+        written, told = self._commas.pop(id(before), (before.text, None))
+        written, point = f"{written},{key.text}", f"{before.text}.{key.text}"
+        message = f"the comma in `{last}: {clip(written)}` ends the value"
+        problem = Problem(message, f"write a decimal point: `{last}: {clip(point)}`", self.name, key.line)
+        self.problems = [each for each in self.problems if each is not told] + [problem]
+        owner.entries[last] = whole = Scalar(point, before.file, before.line)
+        self._commas[id(whole)] = (written, problem)
+        return True
 
 
 def _syntax(error: yaml.YAMLError, text: str, name: str) -> Problem:
@@ -265,11 +290,15 @@ def _syntax(error: yaml.YAMLError, text: str, name: str) -> Problem:
 
 def rows_of(table: Table, problems: list[Problem]) -> Iterator[Row]:
     """Go through the parts of a catalogue file; what is no part is added to ``problems``."""
+    if {"goals", "catalogue"} & table.entries.keys() and not PLURALS.keys() & table.entries.keys():
+        message = "this is a plan, and it lies in the catalogue's folder, which is for parts"
+        problems.append(Problem(message, "move it out, beside the folder", *table.place(next(iter(table.entries)))))
+        return
     for key, value in table.entries.items():
         file, line = table.place(key)
         kind = PLURALS.get(key)
         if kind is None:
-            problems.append(Problem(f"`{clip(key)}` is no kind of part", _meant(key, table), file, line))
+            problems.append(Problem(f"`{clip(key)}` is no kind of part", _meant(key), file, line))
         elif is_absent(value):
             continue
         elif not isinstance(value, Listing):
@@ -284,9 +313,7 @@ def rows_of(table: Table, problems: list[Problem]) -> Iterator[Row]:
                     problems.append(Problem(message, "write `- id: …` and its fields", file, item.line))
 
 
-def _meant(key: str, table: Table) -> str:
+def _meant(key: str) -> str:
     if key in KINDS:
         return f"did you mean `{KINDS[key].plural}`?"
-    if {"goals", "catalogue"} & table.entries.keys():
-        return "this looks like a plan: keep it outside the catalogue's folder"
     return did_you_mean(key, PLURALS, "kinds")

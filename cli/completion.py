@@ -13,7 +13,7 @@ import os
 import re
 import shlex
 import sys
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import wraps
 from pathlib import Path
 
@@ -22,8 +22,18 @@ import typer
 INSTRUCTION = "_KITWRIGHT_COMPLETE"
 """Environment variable with which a shell asks."""
 
+SHELLS = ("bash", "zsh", "fish", "powershell", "pwsh")
+
 _MOST_READ = 100_000
 """Bytes that are looked at to tell a plan from another YAML file."""
+
+_ZSH_LAST = "compdef _kitwright_completion kitwright"
+_ZSH_INSTEAD = f"""if [[ $funcstack[1] == _kitwright ]]; then
+  _kitwright_completion
+else
+  {_ZSH_LAST}
+fi
+"""
 
 _WORD = re.compile(r"""(?:[^\s'"\\]|\\.|'[^']*'?|"(?:[^"\\]|\\.)*"?)+""")
 
@@ -31,6 +41,26 @@ _line: list[str] = []
 """Words of the line, those behind the cursor among them."""
 
 Offer = Callable[[typer.Context, str], list[str]]
+
+
+def name_shell(words: Sequence[str]) -> None:
+    """Let ``--install-completion zsh`` mean zsh; typer by itself takes the shell that it runs in, whatever is named."""
+    for option, word in itertools.pairwise(words):
+        if option in ("--install-completion", "--show-completion") and word in SHELLS:
+            os.environ["_TYPER_COMPLETE_TEST_DISABLE_SHELL_DETECTION"] = "1"
+
+
+def mend_zsh() -> None:
+    """Let the first tab key in a zsh complete, too.
+
+    zsh loads an installed completion when it is first wanted; what typer installs then only says which function
+    completes, and is not called before the second tab.
+    """
+    script = Path.home() / ".zfunc" / "_kitwright"
+    with contextlib.suppress(OSError):
+        text = script.read_text(encoding="utf-8")
+        if text.rstrip().endswith(_ZSH_LAST):
+            script.write_text(text.rstrip().removesuffix(_ZSH_LAST) + _ZSH_INSTEAD, encoding="utf-8")
 
 
 def is_asked() -> bool:
@@ -118,7 +148,7 @@ def plans(ctx: typer.Context, incomplete: str) -> Iterator[str]:
             continue
         if path.is_dir():
             yield f"{before}{path.name}/"
-        elif _is_plan(path):
+        elif is_plan(path):
             yield f"{before}{path.name}"
 
 
@@ -168,6 +198,12 @@ def kinds(ctx: typer.Context, incomplete: str) -> Iterable[str]:
 
 
 @_offering
+def lobes(ctx: typer.Context, incomplete: str) -> Iterable[str]:
+    """``CAM.VALVE``."""
+    return [f"{part}.{valve}" for kind, part in _parts() if kind == "cam" for valve in ("intake", "exhaust")]
+
+
+@_offering
 def works(ctx: typer.Context, incomplete: str) -> Iterable[str]:
     """Machining operations, with commas between."""
     from kitwright.solver.plan import MACHINING
@@ -199,7 +235,7 @@ def _figures() -> list[str]:
 # the plan and its catalogue
 
 
-def _is_plan(path: Path) -> bool:
+def is_plan(path: Path) -> bool:
     """Whether a YAML file says where its catalogue is."""
     if path.suffix.lower() not in (".yaml", ".yml") or not path.is_file():
         return False
@@ -216,13 +252,13 @@ def _folder() -> Path | None:
             if word == option:
                 return Path(value) if option == "--catalogue" else _of_plan(Path(value))
     for path in map(Path, _line[1:]):
-        if _is_plan(path):
+        if is_plan(path):
             return _of_plan(path)
         if path.is_dir() and "shelf" in _line:
             return path
     if any(word.endswith((".yaml", ".yml")) for word in _line):
         return None  # a plan is named that is not there
-    here = [path for path in sorted(Path().iterdir()) if _is_plan(path)]
+    here = [path for path in sorted(Path().iterdir()) if is_plan(path)]
     mine = [path for path in here if path.name == "plan.yaml"] or here
     return _of_plan(mine[0]) if len(mine) == 1 else None
 

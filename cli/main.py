@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from typing import Annotated
 
 import typer
@@ -23,6 +24,7 @@ from kitwright.cli.commands import (
     start,
 )
 from kitwright.cli.output import prepare_streams
+from kitwright.cli.usage import Commands
 
 HELP = """Find which engine parts go together: stack, compression, valve gear and money.
 
@@ -40,6 +42,7 @@ EPILOG = options.examples(
 
 app = typer.Typer(
     name="kitwright",
+    cls=Commands,
     help=HELP,
     epilog=EPILOG,
     no_args_is_help=True,
@@ -85,7 +88,12 @@ def main() -> None:
     if completion.is_asked():
         completion.answer(lambda: app(prog_name="kitwright"))
         return
-    app(prog_name="kitwright")
+    completion.name_shell(sys.argv)
+    try:
+        app(prog_name="kitwright")
+    finally:
+        if "--install-completion" in sys.argv:
+            completion.mend_zsh()
 
 
 if __name__ == "__main__":

@@ -7,16 +7,13 @@ import os
 import shlex
 import shutil
 import sys
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from enum import IntEnum
 from functools import wraps
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import typer
-
-if TYPE_CHECKING:
-    from kitwright.catalogs.problems import Problem
 
 WIDTH = 100
 """Columns of a result that goes to no terminal."""
@@ -90,7 +87,8 @@ def check_target(target: Path | None) -> None:
         if target.is_dir():
             raise OutputError(f"`{target}` is a folder; name a file to write the answer to")
         if not folder.is_dir():
-            raise OutputError(f"there is no folder `{folder}` to write `{target.name}` in")
+            made = f"`mkdir -p {shlex.quote(str(folder))}` makes it"
+            raise OutputError(f"there is no folder `{folder}` to write `{target.name}` in; {made}")
         if not os.access(target if target.exists() else folder, os.W_OK):
             raise OutputError(f"`{target}` cannot be written: you may not write there")
     except (OSError, ValueError) as error:
@@ -159,14 +157,18 @@ def _run(function: Callable[..., Status], arguments: tuple[Any, ...], named: dic
     except BrokenPipeError:
         return Status.ANSWERED
     except (OutputError, ValueError, OverflowError, MemoryError, OSError) as error:
-        say(f"kitwright: {_one_line(error)}")
+        from kitwright.cli import next_command
+
+        said = _one_line(error)
+        say(f"kitwright: {said}", *next_command.after_words(said))
         return Status.INPUT
     except Exception as error:
         from kitwright.catalogs.problems import InputError
+        from kitwright.cli import next_command
 
         if isinstance(error, InputError):
             say_faults(map(str, error.problems))
-            say(*_next(error.problems, named))
+            say(*next_command.after_faults(error.problems, named))
             return Status.INPUT
         if os.environ.get(SHOW_TRACEBACK):
             raise
@@ -175,19 +177,6 @@ def _run(function: Callable[..., Status], arguments: tuple[Any, ...], named: dic
             f"The input is not to blame. {SHOW_TRACEBACK}=1 shows where, for a report.",
         )
         return Status.INPUT
-
-
-def _next(problems: Sequence[Problem], named: dict[str, Any]) -> list[str]:
-    """Give the command to type after faults in the builder's files; what was typed wrongly says it itself."""
-    plan, catalogue = named.get("plan"), named.get("catalogue") or named.get("place")
-    typed = [str(path) for path in (plan, catalogue) if path is not None]
-    absent = [each for each in problems if each.file in typed and not Path(each.file).exists()]
-    if any("kitwright" not in each.suggestion for each in absent):
-        return ["A plan and a catalogue to begin with:", "  kitwright start DIR"]
-    if any(each.line and each.file not in typed and Path(each.file).is_file() for each in problems):
-        words = shlex.join(["kitwright", "shelf", "check", *(["--plan", typed[0]] if plan is not None else typed[:1])])
-        return ["When the catalogue is mended, this looks at all of it:", f"  {words}"] if typed else []
-    return []
 
 
 def _one_line(error: BaseException) -> str:

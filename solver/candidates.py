@@ -16,7 +16,7 @@ from kitwright.solver.parts import KINDS, Gasket, Part
 from kitwright.solver.plan import Plan
 from kitwright.solver.quantity import Quantity
 from kitwright.solver.result import PartOut
-from kitwright.solver.rules import FITS, FitRule, carries_tag
+from kitwright.solver.rules import FITS, NEAR_SIZE, SAME_SIZE, FitRule, carries_tag
 
 BOTTOM = ("block", "crank", "rod", "piston")
 """The kinds of the short block, in order."""
@@ -160,6 +160,7 @@ def _without_partner(found: Candidates, gone: Sequence[Part]) -> dict[str, tuple
                     may_be_absent = found.gaskets is None or "gasket" in found.plan.optional
                 if may_be_absent:
                     continue
+                near = [*others, *(part for part in gone if part.kind == theirs.kind)]
                 reach = {size for other in others for size in _sizes_of(other, theirs.field, found)}
                 out = {
                     size for part in gone if part.kind == theirs.kind for size in _sizes_of(part, theirs.field, found)
@@ -170,7 +171,7 @@ def _without_partner(found: Candidates, gone: Sequence[Part]) -> dict[str, tuple
                         left = " that is left" if before or _goes(rule, forward, own, out) else ""
                         size = "" if theirs.words == mine.words else f" for a {mine.words}"
                         why = f"no {theirs.kind}{left} has a {theirs.words}{size} of {_mm(own)}"
-                        lonely[part.id] = why, bool(before)
+                        lonely[part.id] = why + _misses(rule, own, near, theirs.field, found), bool(before)
         blocks = alive.get("block", [])
         barred = [part for part in gone if part.kind == "block"]
         if "block" in found.slots and None not in found.slots["block"]:
@@ -186,6 +187,17 @@ def _without_partner(found: Candidates, gone: Sequence[Part]) -> dict[str, tuple
 def _goes(rule: FitRule, forward: bool, own: Iterable[float], others: Iterable[float]) -> bool:
     """Whether any of a part's sizes goes with any of the others; it is the rule's first where ``forward``."""
     return any(rule.holds(*((a, b) if forward else (b, a))) for a in own for b in others)
+
+
+def _misses(rule: FitRule, own: Sequence[float], others: Iterable[Part], name: str, found: Candidates) -> str:
+    """Name the part whose size a part's own misses by so little that it may be the same size written otherwise."""
+    if rule.compare != "equal":
+        return ""
+    near = [(abs(a - b), part.id) for part in others for b in _sizes_of(part, name, found) for a in own]
+    off, nearest = min(near, default=(math.inf, ""))
+    if not SAME_SIZE < off < NEAR_SIZE:
+        return ""
+    return f" ({nearest} misses it by {1000 * off:.2g} mm: the same size in both?)"
 
 
 def _sizes_of(part: Part, name: str, found: Candidates) -> list[float]:
@@ -206,3 +218,12 @@ def magnitude(count: int) -> str:
     ('12,345', '1.0e13')
     """
     return f"{count:,}" if count < 10**9 else f"{count / 10 ** int(math.log10(count)):.1f}e{int(math.log10(count))}"
+
+
+def combinations_possible(count: int) -> str:
+    """A count of combinations in a sentence.
+
+    >>> combinations_possible(12345), combinations_possible(1)
+    ('12,345 possible combinations', '1 possible combination')
+    """
+    return f"{magnitude(count)} possible combination{'' if count == 1 else 's'}"

@@ -118,6 +118,13 @@ _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _MIXED = r"[+-]?\d+[ -]\d+/\d+|[+-]?\d+/\d+"
 _VALUE = re.compile(rf"^\s*(?P<number>{_MIXED}|{_NUMBER})\s*(?P<unit>[^\d\s±].*?)?\s*$")
 _SPLIT = re.compile(r"±|\+/-|\+-")
+_BENCH = r"\d{1,6}(?:\.\d{1,6})?"
+_RANGE = re.compile(
+    rf"\s*(?P<low>{_BENCH})\s*(?P<first>[^\W\d_]\w*?)?\s*(?:-|–|—|\bto\b|\.\.+|…)\s*"
+    rf"(?P<high>{_BENCH})\s*(?P<unit>[^\W\d_]\w*)?\s*"
+)
+_LIMIT = re.compile(r"\s*(?P<sign>[<>]=?|[≤≥]|(?i:min|max)\b\.?)\s*(?P<rest>\d.{0,40})")
+"""What is written where one value is wanted: two of them, or a limit."""
 
 
 class QuantityError(ValueError):
@@ -256,7 +263,8 @@ def _read(text: str, whole: str, dimension: Dimension) -> tuple[Fraction, str | 
     """Number and unit of one side of a ``±``."""
     match = _VALUE.match(text)
     if match is None:
-        raise QuantityError(f"`{whole}` is not a number with a unit", _example(dimension, text))
+        what = "no number" if dimension in BARE else "not a number with a unit"
+        raise QuantityError(f"`{whole}` is {what}", _example(dimension, text))
     unit = match["unit"]
     if unit is not None and re.match(r",\d", unit):
         raise QuantityError(f"`{whole}` has a decimal comma", f"write {text.strip().replace(',', '.')}?")
@@ -293,6 +301,31 @@ def parse(text: str, dimension: Dimension, origin: Origin | None = None) -> Quan
     """
     if len(text) > LONGEST_TEXT:
         raise QuantityError(f"`{text[:20]}…` is {len(text)} characters long", "that is no quantity")
+    try:
+        return _parse(text, dimension, origin)
+    except QuantityError:
+        meant = _limits(text)
+        if meant is None:
+            raise
+        raise QuantityError(*meant) from None
+
+
+def _limits(text: str) -> tuple[str, str] | None:
+    """What is wrong and what to write where a range or a limit stands for one value; None where neither does."""
+    found = _RANGE.fullmatch(text)
+    if found and found["first"] in (None, found["unit"]) and float(found["low"]) < float(found["high"]):
+        unit = f" {found['unit']}" if found["unit"] else ""
+        low, high = Fraction(found["low"]), Fraction(found["high"])
+        middle, half = plain(float((low + high) / 2)), plain(float(abs(high - low) / 2))
+        goal = f"{{min: {found['low']}{unit}, max: {found['high']}{unit}}}"
+        return f"`{text}` is a range", f"a goal is written `{goal}`, a dimension `{middle}{unit} ± {half}{unit}`"
+    if found := _LIMIT.fullmatch(text):
+        bound = "min" if found["sign"].lower()[:2] in (">", ">=", "≥", "mi") else "max"
+        return f"`{text}` is a limit", f"a goal is written `{{{bound}: {found['rest']}}}`; a dimension is one value"
+    return None
+
+
+def _parse(text: str, dimension: Dimension, origin: Origin | None) -> Quantity:
     sides = _SPLIT.split(text.replace("−", "-"))  # the typographic minus
     if len(sides) > 2:
         raise QuantityError(f"`{text}` has more than one ±")

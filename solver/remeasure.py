@@ -188,7 +188,8 @@ def _deck_hints(parts: Mapping[str, Part], deck: Quantity, predicted: Range, cat
     for kind in ("rod", "piston", "block"):
         name = _DIMENSIONS[kind]
         size = getattr(parts[kind], name).si + (more if kind == "block" else -more)
-        yield Hint("size", kind, parts[kind].id, name, size)
+        if size > 0:
+            yield Hint("size", kind, parts[kind].id, name, size)
 
 
 def _other_short_blocks(parts: Mapping[str, Part], deck: Quantity, catalogue: Catalogue) -> Iterator[Hint]:

@@ -15,6 +15,9 @@ from kitwright.solver.parts import Block, Part
 SAME_SIZE = 1e-7
 """Difference in metres within which two nominal sizes are equal: 0.1 µm."""
 
+NEAR_SIZE = 0.05e-3
+"""Metres within which two sizes that differ look like one, written in mm here and in inches there."""
+
 _ROUNDING = 1e-12
 """What float arithmetic may add to a difference of lengths."""
 

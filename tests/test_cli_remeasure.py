@@ -196,6 +196,12 @@ def test_what_is_not_plausible_points_somewhere(bench: Path, deck: str, said: li
     assert found["plausible"] is False and found["points_to"] and found["written"] is False
 
 
+def test_a_size_that_no_part_has_is_not_pointed_to(bench: Path) -> None:
+    shown = " ".join(run("remeasure", bench, "--deck", "1.5 in down", *DECK[2:], "--dry-run").stdout.split())
+    assert "not plausible" in shown and "rod r85 with a length" in shown
+    assert "compression height of −" not in shown
+
+
 def test_the_block_height_is_taken_over_for_other_rods_and_pistons(bench: Path) -> None:
     found = answer("remeasure", bench, *DECK, "--take-block-height")
     assert "{block_height: 142.12 mm ± 0.145 mm, of: b72, predicted: 142.00 mm ± 0.10 mm, date: 2026-05-01," in text(

@@ -5,9 +5,13 @@ from __future__ import annotations
 import contextlib
 import io
 import os
+import pty
+import select
+import shlex
 import shutil
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -124,10 +128,75 @@ def test_the_heavy_libraries_are_left_alone() -> None:
     assert done.returncode == 0 and b"r98" in done.stdout
 
 
+@pytest.mark.parametrize(("shell", "mark"), [("zsh", "#compdef kitwright"), ("fish", "complete --command kitwright")])
+def test_a_shell_can_be_named(shell: str, mark: str) -> None:
+    done = subprocess.run([*COMMAND, "--show-completion", shell], capture_output=True, text=True, timeout=60)
+    assert done.returncode == 0 and mark in done.stdout
+
+
+@pytest.fixture
+def at_home(tmp_path: Path) -> dict[str, str]:
+    """A home of its own, with the command on the path."""
+    script = tmp_path / "bin" / "kitwright"
+    script.parent.mkdir()
+    script.write_text(f'#!/bin/sh\nexec {shlex.join(COMMAND)} "$@"\n')
+    script.chmod(0o755)
+    home = {"HOME": str(tmp_path), "PATH": f"{script.parent}:{os.environ['PATH']}", "TERM": "dumb", "PS1": "> "}
+    return os.environ | home | {"XDG_CONFIG_HOME": str(tmp_path / ".config"), "ZDOTDIR": str(tmp_path)}
+
+
+def test_fish_completes(at_home: dict[str, str]) -> None:
+    if shutil.which("fish") is None:
+        pytest.skip("no fish on this machine")
+    subprocess.run([*COMMAND, "--install-completion", "fish"], env=at_home, check=True, timeout=60)
+
+    def offered(line: str) -> set[str]:
+        asked = ["fish", "-c", f"complete -C {shlex.quote(line)}"]
+        done = subprocess.run(asked, env=at_home, cwd=EXAMPLE, capture_output=True, text=True, timeout=60)
+        assert done.stderr == ""
+        return {each.partition("\t")[0] for each in done.stdout.splitlines()}
+
+    assert offered("kitwright find p") == {"plan.yaml"}
+    assert offered("kitwright find plan.yaml --use rod=r98") == {"rod=r98", "rod=r98-in", "rod=r98-18"}
+
+
+def test_zsh_completes(at_home: dict[str, str]) -> None:
+    if shutil.which("zsh") is None:
+        pytest.skip("no zsh on this machine")
+    subprocess.run([*COMMAND, "--install-completion", "zsh"], env=at_home, check=True, timeout=60)
+    terminal, end = pty.openpty()
+    shell = subprocess.Popen(
+        ["zsh", "-f", "-i"], env=at_home, cwd=EXAMPLE, stdin=end, stdout=end, stderr=end, start_new_session=True
+    )
+    os.close(end)
+    seen = ""
+
+    def after(typed: str, mark: str) -> bool:
+        """Whether ``mark`` shows up once ``typed`` was; what showed up before is forgotten."""
+        nonlocal seen
+        seen, late = "", time.monotonic() + 60
+        os.write(terminal, typed.encode())
+        while mark not in seen and time.monotonic() < late:
+            if select.select([terminal], [], [], 0.1)[0]:
+                seen += os.read(terminal, 4096).decode(errors="replace")
+        return mark in seen
+
+    try:
+        assert after("fpath+=~/.zfunc; autoload -U compinit; compinit -u -D; PS1='re''ady> '\n", "ready> "), seen
+        assert after("kitwright find p\t", "lan.yaml"), seen
+        assert after("\x15kitwright shelf take r98-i\t", "n "), seen
+        assert after("\x15kitwright find plan.yaml --use rod=r98-\t", "rod=r98-in"), seen
+        assert "rod=r98-18" in seen
+    finally:
+        shell.kill()
+        shell.wait()
+        os.close(terminal)
+
+
 def test_it_can_be_installed(tmp_path: Path) -> None:
     if shutil.which("bash") is None:
         pytest.skip("no bash on this machine to install the completion into")
-    home = {"HOME": str(tmp_path), "_TYPER_COMPLETE_TEST_DISABLE_SHELL_DETECTION": "1"}
+    home = {"HOME": str(tmp_path)}
     done = subprocess.run(
         [*COMMAND, "--install-completion", "bash"], env=os.environ | home, capture_output=True, text=True, timeout=60
     )

@@ -28,6 +28,7 @@ from kitwright.solver.parts import Cam
 from kitwright.solver.plan import Plan
 from kitwright.solver.quantity import ANGLE, LENGTH, parse
 from tests import random_motion, test_twin
+from tests.cli_runner import run
 from tests.random_engines import engine
 
 SHEET = "cams:\n- {id: c7, intake_lobe_lift: 6.50 mm, exhaust_lobe_lift: 6.40 mm, intake_centreline: 104 deg, price: 9"
@@ -271,3 +272,92 @@ def test_odd_readings_are_a_warning(tmp_path: Path, text: str, words: str) -> No
 def test_readings_that_no_cam_names(tmp_path: Path) -> None:
     (said,) = load(shelf(tmp_path, "", lonely=table())).warnings
     assert "lonely.csv" in said and "no part uses these readings" in said
+
+
+def sheet(nose: float = 104.0, header: str = "Kurbelwinkel [deg];Messuhr (mm);Notiz") -> str:
+    """The readings as a spreadsheet with decimal commas saves them."""
+    rows = [line.replace(",", ";").replace(".", ",") for line in table(nose).splitlines()[1:]]
+    return "\r\n".join([header, *(f"{row};" for row in rows)]) + "\r\n"
+
+
+def test_a_sheet_of_ones_own_is_imported(tmp_path: Path) -> None:
+    shelf(tmp_path, ", on_shelf: 1")
+    wheel = tmp_path.parent / f"{tmp_path.name}-wheel.csv"
+    wheel.write_text(sheet(), encoding="utf-8")
+    shown = run("shelf", "import", wheel, tmp_path, "--readings", "c7.intake")
+    assert shown.exit_code == 0 and sorted(each.name for each in tmp_path.iterdir()) == ["cams.yaml"]
+    assert "decimal commas" in shown.stdout and "Notiz: no column of a degree wheel" in shown.stdout
+    assert "The greatest lift, 6.5 mm, stands 104.0° after" in " ".join(shown.stdout.split())
+    assert shown.stderr.endswith(f"kitwright shelf import {wheel} {tmp_path} --readings c7.intake --yes\n")
+    assert run("shelf", "import", wheel, tmp_path, "--readings", "c7.intake", "--yes").exit_code == 0
+    readings, other = cam_of(tmp_path).intake_readings, read_by_hand(tmp_path)
+    assert readings is not None and readings.file == "c7-intake.csv"
+    assert (readings.angles, readings.lifts, readings.resolution) == (other.angles, other.lifts, other.resolution)
+    again = run("shelf", "import", wheel, tmp_path, "--readings", "c7.intake", "--yes")
+    assert again.exit_code == 2 and "its intake lobe has readings already, `c7-intake.csv`" in again.stderr
+
+
+def read_by_hand(folder: Path) -> Readings:
+    place = folder / "by-hand"
+    place.mkdir()
+    shelf(place, ", intake_readings: in.csv", **{"in": table()})
+    readings = cam_of(place).intake_readings
+    for each in place.iterdir():
+        each.unlink()
+    place.rmdir()
+    assert readings is not None
+    return readings
+
+
+def test_a_cycle_up_to_720_is_imported_for_the_exhaust(tmp_path: Path) -> None:
+    (folder := tmp_path / "parts").mkdir()
+    shelf(folder, "")
+    (tmp_path / "wheel.csv").write_text(table(nose=720 - 108))
+    done = run("shelf", "import", tmp_path / "wheel.csv", folder, "--readings", "c7.exhaust_readings", "--yes")
+    assert done.exit_code == 0 and "stands 108.0° before" in " ".join(done.stdout.split())
+    readings = cam_of(folder).exhaust_readings
+    assert readings is not None and readings.angles[0] < 0
+
+
+@pytest.mark.parametrize(
+    ("text", "more", "words"),
+    [
+        (sheet(header="Kurbelwinkel (Grad);Hub mm;x"), [], '`gon`: `--map "Kurbelwinkel (Grad)=angle [deg]"`'),
+        (sheet(header="Winkel;Hub mm;x"), [], '`--map "Winkel=angle [deg]"` says it'),
+        (sheet(header="Winkel [deg];Ventilhub mm;x"), [], "`Ventilhub mm` is the valve's lift by its name"),
+        (sheet(header="Winkel [deg];Wert;x"), [], 'no column is the `lift`; say which it is: `--map "Wert=lift [mm]"`'),
+        (sheet(header="Winkel [deg];Hub mm;lift"), [], "columns `Hub mm` and `lift` are both `lift`"),
+        (sheet(header="Winkel [deg];Hub [cc];x"), [], "`cc` is a unit of volume"),
+        (sheet(nose=20), [], "the intake lobe's greatest lift stands 20.0 degrees after top dead centre"),
+        (sheet().replace("6,50", "6,5x"), [], "`x` is no unit"),
+        (sheet(), ["--map", "Mesuhr=lift"], "no column is called so; did you mean `Messuhr (mm)`?"),
+        (sheet(), ["--kind", "cam"], "goes without `--kind` and `--note`"),
+        (sheet(), ["--readings", "c8.intake"], "`c8` is no cam of the catalogue; cams: c7"),
+        (sheet(), ["--readings", "c7"], "write CAM.VALVE, such as `--readings c7.intake`"),
+        (sheet(), ["--readings", "c7.inlet"], "write CAM.VALVE"),
+        ("", [], "the file is empty"),
+    ],
+)
+def test_a_sheet_at_fault_is_not_imported(tmp_path: Path, text: str, more: list[str], words: str) -> None:
+    (folder := tmp_path / "parts").mkdir()
+    shelf(folder, "")
+    (tmp_path / "wheel.csv").write_text(text)
+    before = (folder / "cams.yaml").read_bytes()
+    done = run("shelf", "import", tmp_path / "wheel.csv", folder, "--readings", "c7.intake", "--yes", *more)
+    assert done.exit_code == 2 and words in done.stderr
+    assert [each.name for each in folder.iterdir()] == ["cams.yaml"] and (folder / "cams.yaml").read_bytes() == before
+
+
+def test_a_file_beside_the_cam_is_never_written_over(tmp_path: Path) -> None:
+    (folder := tmp_path / "parts").mkdir()
+    shelf(folder, "", **{"c7-intake": table()})
+    (tmp_path / "wheel.csv").write_text(table())
+    done = run("shelf", "import", tmp_path / "wheel.csv", folder, "--readings", "c7.intake", "--yes")
+    assert done.exit_code == 2 and "the file is there already; move it away, or name it in the cam" in done.stderr
+
+
+def test_readings_with_semicolons_are_one_fault_that_names_the_import(tmp_path: Path) -> None:
+    with pytest.raises(InputError) as raised:
+        load(shelf(tmp_path, ", intake_readings: in.csv", **{"in": sheet()}))
+    (problem,) = raised.value.problems
+    assert "`kitwright shelf import` takes it as it is" in problem.suggestion

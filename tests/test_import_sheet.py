@@ -450,3 +450,50 @@ def test_what_find_lists_is_numbers_to_a_spreadsheet(tmp_path: Path) -> None:
     quench = [row[header.index("quench_mm")] for row in sheet.iter_rows(min_row=2)]
     assert all(cell.data_type == "n" for cell in quench)
     assert [cell.value for cell in quench] == list(table["quench_mm"]), "unrounded, there and back"
+
+
+def test_words_of_other_languages(tmp_path: Path) -> None:
+    german = (
+        "Teilenr;Zylinderbohrung (mm);Kompressionshöhe mm;Bolzen [mm];Muldenvolumen ccm;Gewicht g;Preis;Lagerbestand\n"
+    )
+    found = read(tmp_path, german + "k1;65;23,5;15;1,5;210;29,90;1\n", "Kolben Mai.csv")
+    assert faults(found) == "" and found.kinds == ("piston",)
+    assert "kind piston, by `kolben` in the file's name" in found.notes
+    assert [each.path for each in found.columns] == [
+        "id",
+        "bore",
+        "compression_height",
+        "pin",
+        "dish",
+        "mass",
+        "price",
+        "on_shelf",
+    ]
+    french = "réf;Alésage (mm);hauteur de compression (mm);axe (mm);prix;quantité;remarques\n"
+    found = read(tmp_path, french + "p9;65,0;23,0;15;12,5;1;bon\n", "mes pistons.csv")
+    assert faults(found) == "" and [each.path for each in found.columns] == [
+        "id",
+        "bore",
+        "compression_height",
+        "pin",
+        "price",
+        "on_shelf",
+        "note",
+    ]
+    found = read(tmp_path, "id,thickness [mm],bore [mm]\ng1,1,66\n", "joints-de-culasse.csv")
+    assert found.kinds == ("gasket",)
+    found = read(tmp_path, "id,length [mm]\nx,1\n", "tiges de culbuteur.csv")
+    assert found.kinds == ("pushrod",), "the longest name, not the rocker in it"
+
+
+def test_a_file_that_names_two_kinds_names_none(tmp_path: Path) -> None:
+    found = read(tmp_path, RODS + "r1,85,32,16\n", "rods and pistons.csv")
+    assert "nothing says which kind of part the file holds" in faults(found)
+
+
+def test_what_tells_the_parts_apart_is_looked_for(tmp_path: Path) -> None:
+    rows = "Colour,Kolben,bore [mm],compression height [mm],pin [mm]\nred,k1,65,23,15\nred,k2,65,24,15\n"
+    assert 'name the column that tells them apart: `--map "Kolben=id"`' in faults(read(tmp_path, rows, "pistons.csv"))
+    named = "Name,thickness [mm],bore [mm]\nthin,1,66\n"
+    assert '`--map "Name=id"`' in faults(read(tmp_path, named, "gaskets.csv"))
+    assert '`--map "Their header=id"`' in faults(read(tmp_path, "bore [mm],pin [mm]\n65,15\n", "pistons.csv"))

@@ -197,7 +197,14 @@ def test_journal_and_big_end_are_equal_within_a_tenth_of_a_micron(big_end: str, 
     why = {each.id: each.why for each in answer.considered.parts_out}
     assert set(why) >= (set() if fits else {"k", "r"})
     assert bool(why) is not fits
-    assert fits or "70 mm" in why["k"]
+    assert fits or "70 mm (r misses it by " in why["k"]
+    assert fits or why["r"].endswith("mm: the same size in both?)")
+
+
+def test_a_size_that_is_far_off_is_no_near_miss() -> None:
+    parts = [block(), crank(journal=long("70 mm")), rod(big_end=long("70.06 mm")), piston(), gasket("g", "0.5 mm")]
+    why = {each.id: each.why for each in ask(parts).considered.parts_out}
+    assert why["k"] == "no rod has a big end for a journal of 70 mm"
 
 
 # Shelf and money.

@@ -90,7 +90,7 @@ def test_the_drawings_say_their_sizes() -> None:
     drawn = section(first("markdown"), "The stack")
     assert "| rod | 98.00 mm |" in drawn and "| throw | 30.00 mm |" in drawn
     assert "crown 0.517 mm proud of the deck" in drawn
-    assert "deck −0.659 to −0.376 mm" in drawn  # the worst corners that check gives
+    assert "deck 0.659 mm up to 0.376 mm up" in drawn  # the worst corners that check gives
     page = first("html")
     assert "compression height</text>" in page and ">28.092 mm</text>" in page
     assert ">quench</text>" in page and ">deck 0.517 mm up</text>" in page
@@ -128,7 +128,8 @@ def test_the_shopping_list_adds_up() -> None:
 def test_the_card_has_expected_values_limits_and_blanks() -> None:
     told = section(first("markdown"), "Mock-up card")
     assert "| 0.981 mm (0.789 to 1.173) | at least 0.75 mm, at most 1.20 mm |  |" in told
-    assert re.search(r"^\| Deck \|.*\| −0.517 mm \(−0.659 to −0.376\) \| not established \|  \|$", told, re.M)
+    deck = r"0.517 mm up \(0.659 mm up to 0.376 mm up\)"
+    assert re.search(rf"^\| Deck \|.*\| {deck} \| not established \|  \|$", told, re.M)
     assert re.search(r"^\| Gasket, compressed \|.*\| 59 ± 2 thou \| within its ± \|  \|$", told, re.M)
     assert "with: {block: b71, crank: k60, rod: r98, piston: p281}" in told
     steps = [int(each) for each in re.findall(r"^\*\*(\d+)\. ", told, re.M)]
@@ -251,7 +252,7 @@ def test_nothing_fits_gives_no_sheet_and_the_next_command() -> None:
         (("--use", "rod=nosuch"), "nosuch"),
         (("--machine", "mill"), "write WORK=AMOUNT"),
         (("--format", "json"), "json"),
-        (("--rank", "0"), "greater than or equal to 1"),
+        (("--rank", "0"), "the least is 1"),
         (("--output", "/nowhere/at/all.html"), "there is no folder"),
     ],
 )

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import shlex
 import sys
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
@@ -14,10 +16,14 @@ from kitwright.cli import completion, options
 from kitwright.cli.commands.shelf import CatalogueFolder, Place, PlanOption, app, folder_of
 from kitwright.cli.output import Status, check_target, deliver, guarded, say, say_faults
 
+if TYPE_CHECKING:
+    from kitwright.catalogs.problems import Problem
+
 EPILOG = options.examples(
     "kitwright shelf import rods.csv shed/catalogue",
     "kitwright shelf import parts.csv shed/plan.yaml --kind rod",
     'kitwright shelf import rods.csv shed/catalogue --map "c-c=length [mm]"',
+    "kitwright shelf import wheel.csv shed/plan.yaml --readings c7.intake",
     one=None,
 )
 
@@ -54,6 +60,16 @@ def import_sheet(
             show_default=False,
         ),
     ] = None,
+    of: Annotated[
+        str | None,
+        typer.Option(
+            "--readings",
+            metavar="CAM.VALVE",
+            help="The sheet is a degree wheel's: crank angle and lobe lift, such as c7.intake",
+            show_default=False,
+            autocompletion=completion.lobes,
+        ),
+    ] = None,
     encoding: Annotated[
         str | None,
         typer.Option(metavar="NAME", help="Encoding, if not found out: windows-1252, …", show_default=False),
@@ -71,39 +87,102 @@ def import_sheet(
     """Take the parts of your own spreadsheet over into the catalogue.
 
     What was understood is shown first: which column is which field, in which unit, and its first values. Nothing is
-    written before you agree, or with --yes.
+    written before you agree, or with --yes. With --readings it is the lift that a degree wheel and a dial on the lobe
+    have read; it goes into a file beside the cam's, and the cam names it.
     """
     check_target(output)
     folder = folder_of(catalogue, plan, place)
+    sign: Literal["comma", "point"] | None = decimal.value if decimal is not None else None
+    if of is not None:
+        sheet = _readings(of, file, folder, kind, note, maps, encoding, sign)
+    else:
+        sheet = _parts(file, folder, kind, note, maps, encoding, sign)
+    written = yes and not sheet.problems
+    if written:
+        sheet.write()
+    deliver(sheet.text(written, form.value), output)
+    if sheet.problems:
+        say_faults(map(str, sheet.problems))
+        say("Nothing was written.")
+        return Status.INPUT
+    if not yes:
+        if not sys.stdin.isatty():
+            typed = _typed(file, place, catalogue, plan, kind, maps, encoding, decimal, note, of)
+            say("Nothing was written. This does it:", f"  {shlex.join([*typed, '--yes'])}")
+            return Status.ANSWERED
+        if not typer.confirm("Write this?", default=False, err=True):
+            say("nothing was written")
+            return Status.ANSWERED
+        sheet.write()
+    say(f"added: {sheet.what}", f"  kitwright shelf check {folder}")
+    return Status.ANSWERED
+
+
+@dataclass(frozen=True, slots=True)
+class _Sheet:
+    """What was understood of a sheet, and how it is shown and written."""
+
+    what: str
+    problems: Sequence[Problem]
+    text: Callable[[bool, str], str]
+    write: Callable[[], None]
+
+
+def _parts(
+    file: Path,
+    folder: Path,
+    kind: str | None,
+    note: str,
+    maps: list[str] | None,
+    encoding: str | None,
+    sign: Literal["comma", "point"] | None,
+) -> _Sheet:
     from kitwright.catalogs.import_sheet import understand, write
     from kitwright.catalogs.load import load_to_add
     from kitwright.cli.report.imported import write_understood
 
     held = load_to_add(folder)
-    found = understand(
-        file, held, _kind(kind), _maps(maps or []), encoding, decimal.value if decimal is not None else None
-    )
-    if found.problems:
-        deliver(write_understood(found, str(folder), False, form.value), output)
-        say_faults(map(str, found.problems))
-        say("Nothing was written.")
-        return Status.INPUT
-    if yes:
-        write(found, held, note)
-        deliver(write_understood(found, str(folder), True, form.value), output)
-    else:
-        deliver(write_understood(found, str(folder), False, form.value), output)
-        if not sys.stdin.isatty():
-            again = shlex.join([*_typed(file, place, catalogue, plan, kind, maps, encoding, decimal, note), "--yes"])
-            say("Nothing was written. This does it:", f"  {again}")
-            return Status.ANSWERED
-        if not typer.confirm("Write this?", default=False, err=True):
-            say("nothing was written")
-            return Status.ANSWERED
-        write(found, held, note)
+    found = understand(file, held, _kind(kind), _maps(maps or []), encoding, sign)
     count = len(found.parts)
-    say(f"added: {'one part' if count == 1 else f'{count} parts'}", f"  kitwright shelf check {folder}")
-    return Status.ANSWERED
+    return _Sheet(
+        "one part" if count == 1 else f"{count} parts",
+        found.problems,
+        lambda written, form: write_understood(found, str(folder), written, form),
+        lambda: write(found, held, note),
+    )
+
+
+def _readings(
+    of: str,
+    file: Path,
+    folder: Path,
+    kind: str | None,
+    note: str,
+    maps: list[str] | None,
+    encoding: str | None,
+    sign: Literal["comma", "point"] | None,
+) -> _Sheet:
+    from kitwright.catalogs import load
+    from kitwright.catalogs.import_readings import VALVES, understand_readings, write_readings
+    from kitwright.catalogs.problems import did_you_mean
+    from kitwright.cli.report.imported import write_understood_readings
+
+    if kind is not None or note:
+        raise ValueError("`--readings` goes without `--kind` and `--note`: a degree wheel's sheet holds no parts")
+    cam, dot, valve = of.rpartition(".")
+    valve = valve.removesuffix("_readings")
+    if not dot or valve not in VALVES:
+        hint = did_you_mean(valve, VALVES, "valves")
+        raise ValueError(f"`--readings {of}`: write CAM.VALVE, such as `--readings c7.intake`; {hint}")
+    held = load(folder)
+    found = understand_readings(file, held, cam, valve, _maps(maps or []), encoding, sign)
+    count = len(found.readings.lifts) if found.readings is not None else 0
+    return _Sheet(
+        f"{count} readings, and their name in {cam}",
+        found.problems,
+        lambda written, form: write_understood_readings(found, written, form),
+        lambda: write_readings(found, held),
+    )
 
 
 def _kind(text: str | None) -> str | None:
@@ -141,10 +220,11 @@ def _typed(
     encoding: str | None,
     decimal: Decimal | None,
     note: str,
+    of: str | None,
 ) -> list[str]:
     """Give the command as it was typed."""
     found = ["kitwright", "shelf", "import", str(file), *([str(place)] if place else [])]
-    said = {"--catalogue": catalogue, "--plan": plan, "--kind": kind, "--encoding": encoding}
+    said = {"--catalogue": catalogue, "--plan": plan, "--kind": kind, "--readings": of, "--encoding": encoding}
     for option, value in (said | {"--decimal": decimal.value if decimal else None, "--note": note or None}).items():
         found += [option, str(value)] if value is not None else []
     return found + [word for text in maps or () for word in ("--map", text)]

@@ -21,7 +21,7 @@ from kitwright.cli.report.nothing import (
 )
 from kitwright.cli.report.numbers import Style, money, seconds, style
 from kitwright.cli.report.words import all_parts, bound_text, figure_style, limit_name, wanted, words
-from kitwright.solver.candidates import magnitude
+from kitwright.solver.candidates import combinations_possible
 from kitwright.solver.registry import FIGURES
 from kitwright.solver.result import Closer, Conflict, Explanation, Limit, Together, WouldFit
 from kitwright.solver.wording import listed, requirement_words
@@ -259,17 +259,15 @@ def _slot(each: WouldFit) -> str:
 
 def _ending(found: Explanation, question: Question) -> Iterator[Any]:
     answer = found.answer
-    possible = magnitude(answer.considered.possible)
+    possible = combinations_possible(answer.considered.possible)
     if answer.status == "nothing_fits":
-        yield Paragraph(
-            f"Searched: {possible} possible combinations; none fits, explained in {seconds(answer.seconds)}."
-        )
+        yield Paragraph(f"Searched: {possible}; none fits, explained in {seconds(answer.seconds)}.")
         taken = [each.changes for each in found.together if options_of(each.changes, answer.plan)]
         follow = way_command(taken[0], question) if taken else next_command(answer, question, "explain")
         if follow is not None:
             yield follow
     elif answer.status == "complete":
-        yield Paragraph(f"Searched: {possible} possible combinations; explained in {seconds(answer.seconds)}.")
+        yield Paragraph(f"Searched: {possible}; explained in {seconds(answer.seconds)}.")
         yield Command("Everything about it", check_words(answer.combinations[0], question))
 
 

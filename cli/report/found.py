@@ -24,7 +24,7 @@ from kitwright.cli.report.words import (
     wanted,
     words,
 )
-from kitwright.solver.candidates import magnitude
+from kitwright.solver.candidates import combinations_possible
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import aims_of
 from kitwright.solver.plan import MACHINING, REV_CEILING, Plan
@@ -104,8 +104,8 @@ def _incomplete(answer: Answer) -> str:
 
 
 def _searched(answer: Answer, question: Question) -> str:
-    possible = magnitude(answer.considered.possible)
-    text = f"Searched: {possible} possible combinations; {len(answer)} listed"
+    possible = combinations_possible(answer.considered.possible)
+    text = f"Searched: {possible}; {len(answer)} listed"
     if answer.status == "incomplete":
         return f"{text}, not complete after {seconds(answer.seconds)}."
     rest = ", and no other fits" if len(answer) < question.top else f" (`--top {2 * question.top}` lists more)"

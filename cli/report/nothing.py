@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from kitwright.cli.report.blocks import Column, Command, Items, Paragraph, Report, Table, Title
 from kitwright.cli.report.numbers import money, seconds
 from kitwright.cli.report.words import figure_text, machining_text, part_names, to_option, wanted, words
-from kitwright.solver.candidates import magnitude
+from kitwright.solver.candidates import combinations_possible
 from kitwright.solver.combination import Combination
 from kitwright.solver.compose import listing
 from kitwright.solver.plan import Plan
@@ -37,10 +37,8 @@ def nothing_report(answer: Answer, question: Question) -> Report:
         report.append(Items("The plan leaves nothing to choose from", tuple(gone)))
     elif left:
         report.append(Items("Parts that can be in no combination", tuple(left)))
-    possible = magnitude(answer.considered.possible)
-    report.append(
-        Paragraph(f"Searched: {possible} possible combinations; none fits, proven in {seconds(answer.seconds)}.")
-    )
+    possible = combinations_possible(answer.considered.possible)
+    report.append(Paragraph(f"Searched: {possible}; none fits, proven in {seconds(answer.seconds)}."))
     follow = next_command(answer, question)
     if follow is not None:
         report.append(follow)

@@ -178,9 +178,8 @@ def sentences(finding: Finding, units: str) -> list[str]:
         if each.what == "size"
     ]
     if sizes:
-        found.append(
-            f"a part that is not what its sheet says: {', '.join(sizes[:-1])}, or {sizes[-1]}, would put it there"
-        )
+        any_of = f"{', '.join(sizes[:-1])}, or {sizes[-1]}," if sizes[1:] else sizes[0]
+        found.append(f"a part that is not what its sheet says: {any_of} would put it there")
     if not found:
         found.append("another part than the one that was meant, or a mistake in one of the two values")
     return found

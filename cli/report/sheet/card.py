@@ -9,6 +9,7 @@ from kitwright.cli.report.blocks import Column, Items, Paragraph, Section, Table
 from kitwright.cli.report.checked import money_line
 from kitwright.cli.report.numbers import bare, money
 from kitwright.cli.report.sheet.page import Card, SheetBlock
+from kitwright.cli.report.stacked import place
 from kitwright.cli.report.words import bound_text, figure_style, machining_text, words
 from kitwright.solver.compose import OWNER
 from kitwright.solver.mock_up import REDO, STEPS, Measurement, card, consumables
@@ -72,6 +73,9 @@ def expected(line: Measurement, checked: Checked, plan: Plan) -> str:
             return "not known"
         low, high = checked.spread.get(name, {}).get("worst_case", (value, value))
         form = figure_style(name, [value, low, high], plan.units)
+        if name == "deck":  # the word says what a sign might hide
+            shown, least, most = (place(each, form) for each in (value, low, high))
+            return shown if least == most else f"{shown} ({least} to {most})"
         shown = form.with_unit(value)
         return shown if form.text(low) == form.text(high) else f"{shown} ({form.text(low)} to {form.text(high)})"
     kind, _, field = name.partition(".")

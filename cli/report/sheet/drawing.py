@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from kitwright.cli.report.blocks import Column, Paragraph, Table
 from kitwright.cli.report.sheet.page import Picture
 from kitwright.cli.report.sheet.svg import WIDTH, Canvas, Point
+from kitwright.cli.report.stacked import place
 from kitwright.cli.report.words import figure_style, figure_text, missing_text, words
 from kitwright.solver.check import View
 from kitwright.solver.plan import Plan
@@ -354,7 +355,7 @@ def _magnified(stack: _Stack, checked: Checked, plan: Plan) -> Picture:
     note = ""
     if "deck" in checked.spread and ranges[1] - ranges[0] > 1e-9:
         style = figure_style("deck", ranges, plan.units)
-        band = f"deck {style.text(ranges[0])} to {style.with_unit(ranges[1])}"
+        band = f"deck {place(ranges[0], style)} to {place(ranges[1], style)}"
         note = f" The shaded band is where the crown may lie: {band}."
     told = ", ".join(parts)
     table = Table(

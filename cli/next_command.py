@@ -1,0 +1,84 @@
+"""The command to type after a fault."""
+
+from __future__ import annotations
+
+import difflib
+import re
+import shlex
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from kitwright.cli.usage import plans_in, plans_near, typed_words
+
+if TYPE_CHECKING:
+    from kitwright.catalogs.problems import Problem
+
+_NO_FIGURE = re.compile(r"\bis no figure\b")
+_FIGURES = ["All figures:", "  kitwright figures"]
+
+
+def after_faults(problems: Sequence[Problem], named: dict[str, Any]) -> list[str]:
+    """Lines that say what to type once the builder's files or the line that was typed are mended.
+
+    Args:
+        problems: what is wrong.
+        named: the command's own arguments by name.
+
+    """
+    plan, catalogue = named.get("plan"), named.get("catalogue") or named.get("place")
+    typed = [str(path) for path in (plan, catalogue) if path is not None]
+    files = [each.file for each in problems]
+    wrong = next((path for path in typed if path in files and not Path(path).is_file()), None)
+    if wrong is not None and not (Path(wrong).is_dir() and wrong != str(plan)):
+        return _no_such_plan(Path(wrong))
+    if any(each.line and each.file not in typed and Path(each.file).is_file() for each in problems):
+        words = ["kitwright", "shelf", "check", *(["--plan", typed[0]] if plan is not None else typed[:1])]
+        return ["When the catalogue is mended, this looks at all of it:", f"  {shlex.join(words)}"] if typed else []
+    if any(file in typed for file in files):
+        again = shlex.join(typed_words())
+        return ["When the plan is mended, the same again:", f"  {again}"] if again else []
+    return _after_words(problems, typed)
+
+
+def after_words(text: str) -> list[str]:
+    """Line that says where a command's words are explained, unless the text itself says what to type."""
+    words = typed_words()
+    if _NO_FIGURE.search(text):
+        return _FIGURES
+    if re.search(r"`(kitwright|mkdir|--)|--[a-z]+[= ]", text) or len(words) < 2:
+        return []
+    return ["How it is typed:", f"  {shlex.join(_command(words))} --help"]
+
+
+def _after_words(problems: Sequence[Problem], typed: Sequence[str]) -> list[str]:
+    said = " ".join(each.message for each in problems)
+    if _NO_FIGURE.search(said):
+        return _FIGURES
+    if re.search(r"\bholds no\b", said) and typed:
+        return ["All parts:", f"  {shlex.join(['kitwright', 'shelf', 'list', typed[0]])}"]
+    words = typed_words()
+    return ["How it is typed:", f"  {shlex.join(_command(words))} --help"] if len(words) > 1 else []
+
+
+def _command(words: Sequence[str]) -> list[str]:
+    """Words of the command itself: ``kitwright shelf take``."""
+    return [*words[: 3 if words[1] == "shelf" else 2]]
+
+
+def _no_such_plan(wrong: Path) -> list[str]:
+    """What lies where a plan was looked for: plans in the folder that was named, or beside the name that was typed."""
+    if wrong.is_dir():
+        near = plans_in(wrong)
+        if not near and any(each.suffix.lower() in (".yaml", ".yml", ".csv") for each in wrong.iterdir()):
+            return ["The folder holds no plan; as a catalogue, this looks at it:", f"  kitwright shelf check {wrong}"]
+    else:
+        near = plans_in(wrong.parent) if wrong.parent.is_dir() else []
+    near = near or plans_near()
+    if not near:
+        return ["A plan and a catalogue to begin with:", "  kitwright start DIR"]
+    best = next(iter(difflib.get_close_matches(str(wrong), near, 1, 0.0)), near[0])
+    words = [best if word == str(wrong) else word for word in typed_words()]
+    others = sorted(set(near) - {best})
+    more = [f"Plans beside it: {', '.join(others[:5])}"] if others else []
+    return ["A plan that is there:", f"  {shlex.join(words)}", *more]
