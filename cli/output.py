@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Sequence
 from enum import IntEnum
 from functools import wraps
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TextIO
 
 import typer
 
@@ -58,22 +58,39 @@ def prepare_streams() -> None:
 
 def width() -> int:
     """Columns that a table may take: the terminal's, within reason."""
-    if not sys.stdout.isatty():
+    if not on_terminal(sys.stdout):
         return WIDTH
     return min(max(shutil.get_terminal_size((WIDTH, 24)).columns, NARROWEST), WIDTH)
 
 
 def in_colour() -> bool:
     """Whether a result may carry a little colour."""
-    return sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+    return on_terminal(sys.stdout) and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+
+
+def on_terminal(stream: TextIO | None) -> bool:
+    """Whether a person is at a stream; a stream that was closed is None."""
+    return stream is not None and stream.isatty()
 
 
 def say(*lines: str) -> None:
-    """Say something beside the result, on standard error."""
-    with contextlib.suppress(BrokenPipeError):
+    """Say something beside the result, on standard error; where nobody can hear it, nothing is said."""
+    if sys.stderr is None:
+        return
+    try:
         for line in lines:
             print(line, file=sys.stderr)
         sys.stderr.flush()
+    except (OSError, ValueError):
+        _silence(sys.stderr)
+
+
+def _silence(stream: TextIO) -> None:
+    """Let what is still in a stream's buffer go nowhere, so that the program's end does not stumble over it."""
+    with contextlib.suppress(OSError, ValueError):
+        null = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(null, stream.fileno())
+        os.close(null)
 
 
 def check_target(target: Path | None) -> None:
@@ -97,25 +114,42 @@ def check_target(target: Path | None) -> None:
         raise OutputError(f"`{target}` cannot be written: {_reason(error)}") from None
 
 
-def deliver(text: str, target: Path | None) -> None:
+def deliver(text: str, target: Path | None, done: str = "") -> None:
     """Write a result to a file, whole or not at all, or to standard output.
 
+    Args:
+        text: the result.
+        target: the file; standard output where there is none.
+        done: what has been changed by then, said where the result cannot be written.
+
     Raises:
-        OutputError: the file cannot be written.
+        OutputError: it cannot be written.
 
     """
     if not text.endswith("\n"):
         text += "\n"
+    try:
+        if target is None:
+            _print(text)
+        else:
+            _write(text, target)
+    except OutputError as error:
+        raise OutputError(f"{error}; {done} all the same" if done else str(error)) from None
     if target is not None:
-        _write(text, target)
         say(f"written: {target}")
-        return
+
+
+def _print(text: str) -> None:
+    if sys.stdout is None:
+        raise OutputError("standard output is closed; `--output FILE` writes the answer to a file")
     try:
         sys.stdout.write(text)
         sys.stdout.flush()
     except BrokenPipeError:  # the reader has seen enough
-        with contextlib.suppress(OSError, ValueError):
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _silence(sys.stdout)
+    except OSError as error:
+        _silence(sys.stdout)
+        raise OutputError(f"standard output cannot be written: {_reason(error)}") from None
 
 
 def _write(text: str, target: Path) -> None:
@@ -123,11 +157,11 @@ def _write(text: str, target: Path) -> None:
     try:
         real = Path(os.path.realpath(target))
         if real.exists() and not real.is_file():  # a pipe or a device takes what comes
-            real.write_text(text, encoding="utf-8")
+            real.write_text(text, encoding="utf-8", errors="replace")
             return
         from kitwright.catalogs.safe_write import write_whole
 
-        write_whole(real, text.encode("utf-8"))
+        write_whole(real, text.encode("utf-8", "replace"))  # half a character comes from a path that is no text
     except (OSError, ValueError) as error:
         raise OutputError(f"`{target}` cannot be written: {_reason(error)}") from None
 
@@ -194,11 +228,12 @@ def _one_line(error: BaseException) -> str:
     return " ".join(str(error).split()) or type(error).__name__
 
 
-def say_faults(faults: Iterable[str]) -> None:
-    """Say all that is wrong with the input."""
+def say_faults(faults: Iterable[str], most: int = 200) -> None:
+    """Say all that is wrong with the input; of a file that is wrong from end to end, the first of it."""
     lines = list(faults)
     count = "one fault" if len(lines) == 1 else f"{len(lines)} faults"
-    say(f"kitwright: the input is at fault ({count})", *(f"  {line}" for line in lines))
+    more = [f"  … and {len(lines) - most} more: mend these first"] if len(lines) > most else []
+    say(f"kitwright: the input is at fault ({count})", *(f"  {line}" for line in lines[:most]), *more)
 
 
 def say_warnings(warnings: Iterable[str], command: str, most: int = 3) -> None:

@@ -12,7 +12,7 @@ import typer
 
 from kitwright.cli import completion, options
 from kitwright.cli.commands.shelf import CatalogueFolder, Place, PlanOption, app, folder_of
-from kitwright.cli.output import Status, check_target, deliver, guarded, say, say_faults
+from kitwright.cli.output import Status, check_target, deliver, guarded, on_terminal, say, say_faults
 
 EPILOG = options.examples(
     "kitwright shelf import rods.csv shed/catalogue",
@@ -90,10 +90,10 @@ def import_sheet(
         return Status.INPUT
     if yes:
         write(found, held, note)
-        deliver(write_understood(found, str(folder), True, form.value), output)
+        deliver(write_understood(found, str(folder), True, form.value), output, "the parts are added")
     else:
         deliver(write_understood(found, str(folder), False, form.value), output)
-        if not sys.stdin.isatty():
+        if not on_terminal(sys.stdin):
             again = shlex.join([*_typed(file, place, catalogue, plan, kind, maps, encoding, decimal, note), "--yes"])
             say("Nothing was written. This does it:", f"  {again}")
             return Status.ANSWERED

@@ -25,7 +25,7 @@ def start(
     from kitwright.catalogs import lay_starter
 
     written = lay_starter(folder)
-    deliver(_listed([str(path) for path in written], form), None)
+    deliver(_listed([str(path) for path in written], form), None, "the starter is laid")
     say("", "Next:", f"  kitwright find {written[0]}")
     return Status.ANSWERED
 

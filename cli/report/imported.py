@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from kitwright.catalogs.import_sheet import Understood
+from kitwright.catalogs.problems import printable
 from kitwright.cli.report.as_csv import csv_text
 from kitwright.cli.report.as_json import dumped
 from kitwright.cli.report.blocks import Column, Items, Paragraph, Report, Table, Title
@@ -83,7 +84,7 @@ def _report(found: Understood, folder: str, written: bool) -> Report:
     if found.kinds:
         report.append(Paragraph(f"Kind: {', '.join(words(KINDS[each].plural) for each in found.kinds)}."))
     if found.notes:
-        report.append(Items("Read as", tuple(found.notes)))
+        report.append(Items("Read as", tuple(map(printable, found.notes))))
     if found.columns:
         columns = (
             Column("header", wraps=True),
@@ -93,12 +94,18 @@ def _report(found: Understood, folder: str, written: bool) -> Report:
             Column("known by"),
         )
         rows = tuple(
-            (each.header, _field(each.path, each.tolerance), each.unit, "; ".join(each.first), _HOW[each.how])
+            (
+                printable(each.header),
+                _field(each.path, each.tolerance),
+                printable(each.unit),
+                printable("; ".join(each.first)),
+                _HOW[each.how],
+            )
             for each in found.columns
         )
         report.append(Table(columns, rows, "Taken over").without_empty())
     if found.left_out:
-        report.append(Items("Not taken over", tuple(f"{header}: {why}" for header, why in found.left_out)))
+        report.append(Items("Not taken over", tuple(printable(f"{header}: {why}") for header, why in found.left_out)))
     if found.parts and not found.problems:
         ids = [part.id for part, _ in found.parts]
         more = f" and {len(ids) - _MOST_IDS} more" if len(ids) > _MOST_IDS else ""

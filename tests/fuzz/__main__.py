@@ -103,10 +103,13 @@ def main() -> int:
             child = Child()
         verdict = child.ask(seed)
         ends[f"{verdict['command'] or verdict['about']} → {verdict.get('status')}"] += 1
+        if child.process.poll() is not None and child.count == 1 and seed == asked.seed:
+            print(verdict["wrong"][0])
+            return 2
         if verdict["wrong"]:
             faults[verdict["wrong"][0].split("(")[-1]] += 1
             place = keep(folder, seed, verdict["wrong"])
-            print(f"seed {seed}, {verdict['about']}, {verdict['command']}: {'; '.join(verdict['wrong'])[:500]}")
+            print(f"seed {seed}, {verdict['about']}, {verdict['command']}: {'; '.join(' '.join(each.split()) for each in verdict['wrong'])[:600]}")
             print(f"  {place}", flush=True)
         seed += 1
     child.end()

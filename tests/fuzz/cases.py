@@ -258,7 +258,7 @@ def quoted(text: str) -> str:
 
 def grown(rng: random.Random) -> Case:
     """A catalogue made of the fields there are, with values at the ends of their ranges, and a plan that asks for much."""
-    wild = rng.choice([0, 0, 0, 0, 0.01, 0.1])
+    wild = rng.choice([0, 0, 0, 0, 0, 0, 0.01, 0.1])
     lines: list[str] = []
     ids: list[tuple[str, str]] = []
     missing = rng.choice([None, None, None, *KINDS])
@@ -326,7 +326,7 @@ def faults_of(kind: str, fields: dict[str, str]) -> set[str]:
     """Fields of a part that its reader complains of."""
     text = f"{KINDS[kind].plural}:\n- {{id: x, {', '.join(f'{name}: {each}' for name, each in fields.items())}}}"
     problems: list[Problem] = []
-    table = parse_yaml(text, "", problems)
+    table = parse_yaml(text.encode("utf-8", "replace").decode(), "", problems)
     for row in rows_of(table, problems) if table is not None else ():
         build(row, problems)
     named = {each.field.partition(".")[0] for each in problems}
@@ -337,18 +337,18 @@ def plan_text(rng: random.Random, ids: list[tuple[str, str]], wild: float) -> by
     """A plan that asks for many things at once."""
     figures = public_figures()
     goals = []
-    for name in rng.sample(sorted(figures), rng.choice([0, 1, 2, 4, 12])):
+    for name in rng.sample(sorted(figures), rng.choice([0, 0, 0, 1, 2, 3, 12])):
         unit = {"": "", "mm": "mm", "cc": "cc", "deg": "deg", "rpm": "rpm"}.get(figures[name].unit)
         if unit is None:
             unit = figures[name].dimension.likely[0] if figures[name].dimension.likely else ""
         one, two = sorted(rng.choice([0.0, 1.0, 8.0, 11.5, 200.0, 7000.0, rng.uniform(-5, 50)]) for _ in range(2))
-        bounds = rng.choice([f"min: {one} {unit}", f"max: {two} {unit}", f"aim: {one} {unit}", f"min: {one} {unit}, max: {two} {unit}"])
+        bounds = rng.choice([f"min: {one} {unit}", f"max: {two} {unit}", f"aim: {one} {unit}", f"aim: {two} {unit}", f"min: {one} {unit}, max: {two} {unit}"])
         if rng.random() < wild + 0.03:
             bounds += f", {rng.choice(['min', 'max', 'aim', 'step', 'weight'])}: {quoted(nasty_text(rng))}"
         if rng.random() < 0.1:
             bounds += f", step: {rng.choice(['1e-30', '1e-9', '0.01', '1e9', '1e30'])} {unit}, weight: {rng.choice([1, 999999])}"
         goals.append(f"  {name}: {{{bounds}}}")
-    if rng.random() < 0.5:
+    if rng.random() < 0.3:
         goals.append(f"  rev_ceiling: {rng.choice([500, 7000, 30000])} rpm")
     lines = ["plan: grown", "catalogue: ./catalogue", "goals:" if goals else "goals: {}", *goals]
     if rng.random() < 0.3 and ids:

@@ -6,7 +6,6 @@ import contextlib
 import csv
 import io
 import json
-import linecache
 import os
 import re
 import resource
@@ -37,7 +36,12 @@ GROWTH = 900_000
 SLOW = 30.0
 """Seconds that one case may take, its two seconds of each search among them."""
 
-OURS = ("solver", "catalogs", "cli")
+SOURCES = {
+    str(path.resolve()): path.read_text(encoding="utf-8").splitlines()
+    for folder in ("solver", "catalogs", "cli")
+    for path in (ROOT / folder).rglob("*.py")
+}
+"""The program's lines as they were when the process began."""
 _FORBIDDEN = ("socket.", "subprocess.", "os.system", "os.exec", "os.fork", "os.posix_spawn", "os.spawn", "webbrowser.", "urllib.")
 _CHANGES = ("os.remove", "os.rename", "os.mkdir", "os.rmdir", "os.link", "os.symlink", "os.truncate", "os.chmod", "shutil.rmtree")
 
@@ -76,19 +80,20 @@ class Watch:
         return os.path.realpath(text).startswith(str(self.folder))
 
 
+COMMAND = typer.main.get_command(app)
 WATCH = Watch()
 _run = output._run
 
 
 def _watched(function: Any, arguments: Any, named: Any) -> Any:
-    def told(*each: Any, **more: Any) -> Any:
+    def heard(*each: Any, **more: Any) -> Any:
         try:
             return function(*each, **more)
         except BaseException as error:
             WATCH.errors.append(error)
             raise
 
-    return _run(told, arguments, named)
+    return _run(heard, arguments, named)
 
 
 def meant(error: BaseException) -> bool:
@@ -98,9 +103,8 @@ def meant(error: BaseException) -> bool:
     if not isinstance(error, ValueError):
         return False
     frame = traceback.extract_tb(error.__traceback__)[-1]
-    ours = any(Path(frame.filename).is_relative_to(ROOT / each) or f"/kitwright/{each}/" in frame.filename for each in OURS)
-    line = linecache.getline(frame.filename, frame.lineno or 0).strip()
-    return ours and line.startswith("raise")
+    lines = SOURCES.get(os.path.realpath(frame.filename), [])
+    return bool(frame.lineno and frame.lineno <= len(lines) and lines[frame.lineno - 1].strip().startswith("raise"))
 
 
 def told(error: BaseException) -> str:
@@ -201,7 +205,7 @@ def call(words: list[str]) -> tuple[int, str, str, list[str], BaseException | No
         )
         sys.stdout, sys.stderr, sys.stdin = streams[0], streams[1], io.StringIO("")
         try:
-            app(args=words, prog_name="kitwright")
+            COMMAND(args=words, prog_name="kitwright")
         except SystemExit as end:
             status = end.code if isinstance(end.code, int) else 0 if end.code is None else 1
         except BaseException as error:
