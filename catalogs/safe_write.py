@@ -237,8 +237,7 @@ def _put(drafts: list[_Draft]) -> None:
         for at in drafts:
             written.append((at, _beside(at.real, at.data, at.state)))
         if note is not None:
-            _beside(note, _noted(written), None).replace(note)
-            _settle(note.parent)
+            write_whole(note, _noted(written))
         for at, temporary in written:
             temporary.replace(at.real)
     except BaseException as error:
@@ -252,10 +251,12 @@ def _put(drafts: list[_Draft]) -> None:
         if at is not None and isinstance(error, OSError):
             raise _refused(at.path, f"cannot be written: {_reason(error)}", _what_to_do(error)) from None
         raise
-    for folder in folders:
-        _settle(folder)
-    if note is not None:
-        _forget(note)
+    try:
+        for folder in folders:
+            _settle(folder)
+    finally:
+        if note is not None:
+            _forget(note)
 
 
 def _put_back(draft: _Draft) -> None:
@@ -267,9 +268,7 @@ def _put_back(draft: _Draft) -> None:
 
 
 def _noted(written: list[tuple[_Draft, Path]]) -> bytes:
-    rows = [
-        {"file": draft.real.name, "new": temporary.name, "old": _digest(draft.old)} for draft, temporary in written
-    ]
+    rows = [{"file": draft.real.name, "new": temporary.name, "old": _digest(draft.old)} for draft, temporary in written]
     return json.dumps(rows).encode()
 
 
@@ -312,7 +311,9 @@ def _finish(folder: Path) -> None:
         message = f"an earlier change of {files} had been cut off, and has now been completed"
         raise _refused(folder, message, "look whether this change is still wanted, and try again", "nothing else")
     lost = ", ".join(real.name for real, _, _ in rest)
-    message = f"an earlier change of {files} was cut off, and {lost} has been edited since, so that it was left out there"
+    message = (
+        f"an earlier change of {files} was cut off, and {lost} has been edited since, so that it was left out there"
+    )
     raise _refused(folder, message, "look at these files, and try again", "nothing else")
 
 

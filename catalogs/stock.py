@@ -13,7 +13,7 @@ from kitwright.catalogs.edit import count_change, parts_change
 from kitwright.catalogs.edit_yaml import Value
 from kitwright.catalogs.load import HISTORY, read_folder
 from kitwright.catalogs.nodes import Node, Row, Scalar, Table
-from kitwright.catalogs.problems import InputError, Problem, did_you_mean
+from kitwright.catalogs.problems import InputError, Problem, clip, did_you_mean
 from kitwright.catalogs.rows import build
 from kitwright.catalogs.safe_write import Change, edit_files
 from kitwright.solver.catalogue import Catalogue
@@ -213,7 +213,7 @@ def _known(catalogue: Catalogue, part_id: str) -> Part:
     part = catalogue.get(part_id)
     if part is None:
         hint = did_you_mean(part_id, [each.id for each in catalogue], "ids")
-        raise InputError([Problem(f"the catalogue holds no part `{part_id}`; nothing was changed", hint)])
+        raise InputError([Problem(f"the catalogue holds no part `{clip(part_id)}`; nothing was changed", hint)])
     return part
 
 

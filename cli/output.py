@@ -184,7 +184,7 @@ def guarded(function: Callable[..., Status]) -> Callable[..., None]:
 
 def _run(function: Callable[..., Status], arguments: tuple[Any, ...], named: dict[str, Any]) -> Status:
     try:
-        return function(*arguments, **named)
+        return function(*arguments, **{name: _as_text(value) for name, value in named.items()})
     except typer.Exit:
         raise
     except (KeyboardInterrupt, typer.Abort):  # the latter where a question is answered with the end of input
@@ -209,6 +209,24 @@ def _run(function: Callable[..., Status], arguments: tuple[Any, ...], named: dic
             f"The input is not to blame. {SHOW_TRACEBACK}=1 shows where, for a report.",
         )
         return Status.INPUT
+
+
+def _as_text(value: Any) -> Any:
+    """Give words of the command line as text where the locale could not read them; paths stay what they were.
+
+    Raises:
+        ValueError: they are no text.
+
+    """
+    if isinstance(value, list):
+        return [_as_text(each) for each in value]
+    if not isinstance(value, str) or not any("\ud800" <= sign <= "\udfff" for sign in value):
+        return value
+    try:
+        return value.encode("utf-8", "surrogateescape").decode("utf-8")
+    except UnicodeError:
+        shown = value[:40].encode("ascii", "backslashreplace").decode()
+        raise ValueError(f"`{shown}` is no text in UTF-8; type it in a terminal that is set to UTF-8") from None
 
 
 def _next(problems: Sequence[Problem], named: dict[str, Any]) -> list[str]:

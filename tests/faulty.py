@@ -11,6 +11,7 @@ from __future__ import annotations
 import contextlib
 import errno
 import fcntl
+import gc
 import io
 import json
 import os
@@ -33,12 +34,12 @@ STEPS = ("open", "write", "fsync", "close", "replace", "rename", "link", "unlink
 MEMORY = next((folder for folder in ("/dev/shm",) if os.access(folder, os.W_OK)), None)
 """A folder in memory, where there is one: bringing a file down to a real disk takes longer than all the rest."""
 
-PIECE = 300
+PIECE = 1000
 """Bytes that one call of `write` takes, so that a text needs several."""
 
 
 class Failing:
-    """Counts the steps and lets one of them fail, before or after it is done."""
+    """Counts the steps and lets one of them fail: killed or interrupted after it, or no room for it."""
 
     def __init__(self, at: int, how: str) -> None:
         self.at, self.how = at, how
@@ -77,13 +78,11 @@ class Failing:
             self.names.append(name)
             if self.count != self.at:
                 return real(*arguments, **named)
-            if self.how == "kill before":
-                os.kill(os.getpid(), signal.SIGKILL)
-            found = real(*arguments, **named) if self.how != "disk full" or name == "close" else None
-            if self.how == "kill":
-                os.kill(os.getpid(), signal.SIGKILL)
-            if self.how == "terminate":
-                os.kill(os.getpid(), signal.SIGTERM)
+            try:
+                found = real(*arguments, **named) if self.how != "disk full" or name == "close" else None
+            finally:
+                if self.how == "kill":
+                    os.kill(os.getpid(), signal.SIGKILL)
             if self.how == "interrupt":
                 raise KeyboardInterrupt
             if self.how == "disk full":
@@ -126,7 +125,6 @@ def trial(given: dict[str, Any]) -> dict[str, Any]:
         child = os.fork()
         if not child:
             os.chdir(folder)
-            signal.signal(signal.SIGTERM, signal.SIG_DFL)
             with contextlib.suppress(BaseException), Failing(given["at"], given["how"]) as failing:
                 status, said = run(given["words"])
                 told.write_text(json.dumps({"status": status, "said": said, "steps": failing.names}))
@@ -160,6 +158,8 @@ def main() -> None:
             os.chdir(folder)
             run(list(words))
             os.chdir("/")
+    gc.disable()  # a collection would touch, and so copy, all that is shared
+    gc.freeze()
     print(json.dumps([trial(each) for each in trials]))
 
 

@@ -109,7 +109,9 @@ def main() -> int:
         if verdict["wrong"]:
             faults[verdict["wrong"][0].split("(")[-1]] += 1
             place = keep(folder, seed, verdict["wrong"])
-            print(f"seed {seed}, {verdict['about']}, {verdict['command']}: {'; '.join(' '.join(each.split()) for each in verdict['wrong'])[:600]}")
+            print(
+                f"seed {seed}, {verdict['about']}, {verdict['command']}: {'; '.join(' '.join(each.split()) for each in verdict['wrong'])[:600]}"
+            )
             print(f"  {place}", flush=True)
         seed += 1
     child.end()

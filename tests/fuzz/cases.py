@@ -198,9 +198,9 @@ def mutated(rng: random.Random) -> Case:
     for name in rng.sample(sorted(files), min(len(files), rng.choice([1, 1, 1, 2]))):
         files[name] = mutate(files[name], rng)
     if rng.random() < 0.05:
-        files[f"catalogue/{rng.choice(['x.yml', 'x.txt', '.x.yaml', 'history.txt', 'a/b.yaml', 'parts.csv', 'kinds.CSV'])}"] = (
-            mutate(b"gaskets:\n- {id: x, thickness: 1 mm, bore: 73 mm}\n", rng)
-        )
+        files[
+            f"catalogue/{rng.choice(['x.yml', 'x.txt', '.x.yaml', 'history.txt', 'a/b.yaml', 'parts.csv', 'kinds.CSV'])}"
+        ] = mutate(b"gaskets:\n- {id: x, thickness: 1 mm, bore: 73 mm}\n", rng)
     return Case(0, "mutated", files, words_for(files, rng))
 
 
@@ -239,7 +239,9 @@ def value_of(spec: FieldSpec, rng: random.Random, wild: float) -> str:
 
 def number_in(low: float, high: float, rng: random.Random) -> str:
     way = rng.random()
-    value = low if way < 0.1 else high if way < 0.2 else rng.uniform(low, low + (high - low) * rng.choice([1, 0.3, 0.05]))
+    value = (
+        low if way < 0.1 else high if way < 0.2 else rng.uniform(low, low + (high - low) * rng.choice([1, 0.3, 0.05]))
+    )
     return f"{value:.{rng.choice([2, 4, 6])}f}".rstrip("0").rstrip(".") or "0"
 
 
@@ -342,7 +344,15 @@ def plan_text(rng: random.Random, ids: list[tuple[str, str]], wild: float) -> by
         if unit is None:
             unit = figures[name].dimension.likely[0] if figures[name].dimension.likely else ""
         one, two = sorted(rng.choice([0.0, 1.0, 8.0, 11.5, 200.0, 7000.0, rng.uniform(-5, 50)]) for _ in range(2))
-        bounds = rng.choice([f"min: {one} {unit}", f"max: {two} {unit}", f"aim: {one} {unit}", f"aim: {two} {unit}", f"min: {one} {unit}, max: {two} {unit}"])
+        bounds = rng.choice(
+            [
+                f"min: {one} {unit}",
+                f"max: {two} {unit}",
+                f"aim: {one} {unit}",
+                f"aim: {two} {unit}",
+                f"min: {one} {unit}, max: {two} {unit}",
+            ]
+        )
         if rng.random() < wild + 0.03:
             bounds += f", {rng.choice(['min', 'max', 'aim', 'step', 'weight'])}: {quoted(nasty_text(rng))}"
         if rng.random() < 0.1:
@@ -355,14 +365,20 @@ def plan_text(rng: random.Random, ids: list[tuple[str, str]], wild: float) -> by
         kind, part = rng.choice(ids)
         lines.append(f"parts: {{use: {{{kind}: {quoted(part)}}}, optional: [{rng.choice(list(KINDS))}]}}")
     elif rng.random() < 0.3:
-        lines.append(f"parts: {{shelf_only: {rng.choice(['true', '[rod]', 'false'])}, kinds: [block, crank, rod, piston, gasket]}}")
+        lines.append(
+            f"parts: {{shelf_only: {rng.choice(['true', '[rod]', 'false'])}, kinds: [block, crank, rod, piston, gasket]}}"
+        )
     if rng.random() < 0.6:
         lines.append(f"allow: {{gaskets: {rng.choice([1, 2, 4])}, machining: [{', '.join(MACHINING)}]}}")
     lines.append(f"tolerance: {rng.choice(['nominal', 'statistical', 'worst_case'])}")
     if rng.random() < 0.3:
-        lines.append(f"conditions: {{altitude: {rng.choice([-500, 0, 9000])} m, polytropic: {rng.choice([1, 1.25, 1.67])}, temperatures: {{piston: 600 degC, barrel: -60 degC}}}}")
+        lines.append(
+            f"conditions: {{altitude: {rng.choice([-500, 0, 9000])} m, polytropic: {rng.choice([1, 1.25, 1.67])}, temperatures: {{piston: 600 degC, barrel: -60 degC}}}}"
+        )
     if rng.random() < 0.3:
-        lines.append("reference: {pushrod: 141.0 mm, gasket_stack: 1.0 mm, base_radius: 12.0 mm, pushrod_angle: 60 deg, balance_factor: 0.5, reciprocating_mass: 300 g}")
+        lines.append(
+            "reference: {pushrod: 141.0 mm, gasket_stack: 1.0 mm, base_radius: 12.0 mm, pushrod_angle: 60 deg, balance_factor: 0.5, reciprocating_mass: 300 g}"
+        )
     if rng.random() < 0.1:
         lines.append(rng.choice(nasty.LINES))
     if rng.random() < wild:
@@ -406,7 +422,13 @@ def words_for(files: Files, rng: random.Random) -> list[str]:
         (["start", rng.choice(["shed", ".", "catalogue"])], 1),
     ]
     words = rng.choices([each for each, _ in ways], [weight for _, weight in ways])[0]
-    known = {option for path, command in known_commands() if tuple(words[: len(path)]) == path for each in command.params for option in each.opts}
+    known = {
+        option
+        for path, command in known_commands()
+        if tuple(words[: len(path)]) == path
+        for each in command.params
+        for option in each.opts
+    }
     if "--rank" in words and "--rank" not in known:
         words = [each for each in words if each not in ("--rank", "1")]
     if "--time" in words and "--time" not in known:
@@ -472,8 +494,30 @@ _UNSAFE = re.compile(r"(^|/)\.\.(/|$)|^/|^~")
 def path_word(name: str, files: Files, rng: random.Random) -> str:
     """A path inside the case's folder: nothing that a command might write elsewhere."""
     if name == "output":
-        return rng.choice(["out.txt", "out.html", "no/out.txt", ".", "catalogue", "plan.yaml", "x" * 250, "x" * 300, "é\u202e.md", "out\n.txt"])
-    words = [*sorted(files), "catalogue", "catalogue", plan_of(files, rng), plan_of(files, rng), plan_of(files, rng), ".", "no-such"]
+        return rng.choice(
+            [
+                "out.txt",
+                "out.html",
+                "no/out.txt",
+                ".",
+                "catalogue",
+                "plan.yaml",
+                "x" * 250,
+                "x" * 300,
+                "é\u202e.md",
+                "out\n.txt",
+            ]
+        )
+    words = [
+        *sorted(files),
+        "catalogue",
+        "catalogue",
+        plan_of(files, rng),
+        plan_of(files, rng),
+        plan_of(files, rng),
+        ".",
+        "no-such",
+    ]
     if rng.random() < 0.1:
         words = [each for each in nasty.WORDS if not _UNSAFE.search(each)]
     return rng.choice(words)
@@ -481,10 +525,14 @@ def path_word(name: str, files: Files, rng: random.Random) -> str:
 
 def text_word(name: str, files: Files, rng: random.Random, wild: bool) -> str:
     figure = rng.choice([*sorted(public_figures()), "rev_ceiling", "quench", "compression", "cost"])
-    value = rng.choice([nasty_text(rng), f"{rng.uniform(0, 12):.2f}", f"{rng.uniform(0, 2):.2f} mm", "200", "7000 rpm", "1e30", "1e15"])
+    value = rng.choice(
+        [nasty_text(rng), f"{rng.uniform(0, 12):.2f}", f"{rng.uniform(0, 2):.2f} mm", "200", "7000 rpm", "1e30", "1e15"]
+    )
     kind, part = rng.choice(list(KINDS)), some_id(files, rng)
     if wild:
-        return rng.choice([nasty_text(rng), f"{figure}={nasty_text(rng)}", f"{kind}={nasty_text(rng)}", "=", "a=b=c", ",", "a,,b"])
+        return rng.choice(
+            [nasty_text(rng), f"{figure}={nasty_text(rng)}", f"{kind}={nasty_text(rng)}", "=", "a=b=c", ",", "a,,b"]
+        )
     by_name = {
         "use": f"{kind}={part}",
         "with_": f"{kind}={part}",
@@ -498,16 +546,22 @@ def text_word(name: str, files: Files, rng: random.Random, wild: bool) -> str:
         "kind": kind,
         "deck": rng.choice(["0.3 mm down", "0.3 mm up ± 0.1 mm", nasty_text(rng)]),
         "chamber": rng.choice(["21 cc", nasty_text(rng)]),
-        "fields": rng.choice([f"{part}.stroke={value}", f"{part}.bore={value}", f"id={part}", f"thickness={value}", "mill.max=1 mm"]),
+        "fields": rng.choice(
+            [f"{part}.stroke={value}", f"{part}.bore={value}", f"id={part}", f"thickness={value}", "mill.max=1 mm"]
+        ),
         "weight": f"{figure}={rng.choice(['1', '2', '999999', '0', '-1', '1e9'])}",
         "maps": rng.choice(["a=length [mm]", "=", "Hub=", "x=y=z"]),
-        "encoding": rng.choice(["utf-8", "cp1252", "utf-16", "base64", "rot13", "idna", "punycode", "unicode_escape", "zlib", "x" * 99]),
+        "encoding": rng.choice(
+            ["utf-8", "cp1252", "utf-16", "base64", "rot13", "idna", "punycode", "unicode_escape", "zlib", "x" * 99]
+        ),
         "date": rng.choice(["2026-05-01", "2026-02-30", "0000-00-00", "9999-12-31", nasty_text(rng)]),
         "free": rng.choice(["rod", "all", "rod,piston", kind]),
     }
     if name in by_name:
         return by_name[name]
-    return rng.choice([f"{figure}={value}", f"{figure}={value}", f"{part}.{figure}={value}", f"{kind}={part}", nasty_text(rng)])
+    return rng.choice(
+        [f"{figure}={value}", f"{figure}={value}", f"{part}.{figure}={value}", f"{kind}={part}", nasty_text(rng)]
+    )
 
 
 # sheets, wheels, bombs, quantities
@@ -552,14 +606,30 @@ def imported(rng: random.Random) -> Case:
     lines = [separator.join(map(cell, row)) for row in [header, *rows]]
     if rng.random() < 0.1:
         lines.insert(0, rng.choice([f"sep={separator}", "# a remark", "", "Parts list", ";;;"]))
-    data = end.join(lines).encode(rng.choice(["utf-8", "utf-8", "utf-8-sig", "cp1252", "utf-16", "utf-16-le"]), "replace")
+    data = end.join(lines).encode(
+        rng.choice(["utf-8", "utf-8", "utf-8-sig", "cp1252", "utf-16", "utf-16-le"]), "replace"
+    )
     if rng.random() < 0.4:
         data = mutate(data, rng)
     files = sound(rng)
     name = rng.choice([f"{KINDS[kind].plural}.csv", "sheet.csv"])
     files[name] = data
-    words = ["shelf", "import", name, "catalogue", *rng.choice([["--yes"], [], ["--kind", kind], ["--yes", "--kind", kind]])]
-    words += rng.choice([[], [], ["--decimal", "comma"], ["--decimal", "point"], ["--encoding", rng.choice(["cp1252", "utf-16", "latin-1", "base64"])]])
+    words = [
+        "shelf",
+        "import",
+        name,
+        "catalogue",
+        *rng.choice([["--yes"], [], ["--kind", kind], ["--yes", "--kind", kind]]),
+    ]
+    words += rng.choice(
+        [
+            [],
+            [],
+            ["--decimal", "comma"],
+            ["--decimal", "point"],
+            ["--encoding", rng.choice(["cp1252", "utf-16", "latin-1", "base64"])],
+        ]
+    )
     words += ["--format", rng.choice(["table", "json", "csv", "markdown"])]
     return Case(0, "imported", files, words)
 
@@ -576,7 +646,10 @@ def wheel(rng: random.Random) -> Case:
     if rng.random() < 0.8:
         data = mutate(data, rng)
     files = next(dict(each) for each in corpus() if "deck.yaml" in each)
-    cams = b"\ncams:\n- {id: wheel, intake_lobe_lift: %.2f mm, exhaust_lobe_lift: 5 mm, intake_readings: lobe.csv, exhaust_readings: lobe.csv}\n" % top
+    cams = (
+        b"\ncams:\n- {id: wheel, intake_lobe_lift: %.2f mm, exhaust_lobe_lift: 5 mm, intake_readings: lobe.csv, exhaust_readings: lobe.csv}\n"
+        % top
+    )
     files["catalogue/measured.yaml"] = cams if rng.random() < 0.8 else mutate(cams, rng)
     files["catalogue/lobe.csv"] = data
     return Case(0, "wheel", files, words_for(files, rng))
@@ -597,9 +670,16 @@ def bomb(rng: random.Random) -> Case:
 
 def quantities(rng: random.Random) -> Case:
     """Two hundred quantities."""
+
     def glued() -> Iterator[str]:
         for _ in range(rng.choice([1, 2, 2, 3, 5])):
-            yield rng.choice([rng.choice(nasty.NUMBERS), rng.choice(nasty.UNITS), rng.choice([" ", "±", "+/-", "e", "/", "-", ".", "up", "down"])])
+            yield rng.choice(
+                [
+                    rng.choice(nasty.NUMBERS),
+                    rng.choice(nasty.UNITS),
+                    rng.choice([" ", "±", "+/-", "e", "/", "-", ".", "up", "down"]),
+                ]
+            )
 
     texts = [nasty_text(rng) if rng.random() < 0.5 else "".join(glued()) for _ in range(200)]
     return Case(0, "quantities", {}, [], texts)

@@ -42,8 +42,28 @@ SOURCES = {
     for path in (ROOT / folder).rglob("*.py")
 }
 """The program's lines as they were when the process began."""
-_FORBIDDEN = ("socket.", "subprocess.", "os.system", "os.exec", "os.fork", "os.posix_spawn", "os.spawn", "webbrowser.", "urllib.")
-_CHANGES = ("os.remove", "os.rename", "os.mkdir", "os.rmdir", "os.link", "os.symlink", "os.truncate", "os.chmod", "shutil.rmtree")
+_FORBIDDEN = (
+    "socket.",
+    "subprocess.",
+    "os.system",
+    "os.exec",
+    "os.fork",
+    "os.posix_spawn",
+    "os.spawn",
+    "webbrowser.",
+    "urllib.",
+)
+_CHANGES = (
+    "os.remove",
+    "os.rename",
+    "os.mkdir",
+    "os.rmdir",
+    "os.link",
+    "os.symlink",
+    "os.truncate",
+    "os.chmod",
+    "shutil.rmtree",
+)
 
 
 class Watch:
