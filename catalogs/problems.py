@@ -47,7 +47,7 @@ class Problem:
         named = clip(self.field, 100)
         about += [f"field `{named}`" if self.part else f"`{named}`"] if named else []
         said = f"{self.message}; {self.suggestion}" if self.suggestion else self.message
-        return printable(": ".join(text for text in (self.place, ", ".join(about), said) if text))
+        return printable(": ".join(text for text in (clip(self.place, 400), ", ".join(about), said) if text))
 
 
 class RefusedError(ValueError):

@@ -319,7 +319,7 @@ def _finish(folder: Path) -> None:
 
 def _plain(name: object) -> str:
     """Give the name of a file in a folder itself; anything that leads elsewhere is refused."""
-    if not isinstance(name, str) or name != os.path.basename(name) or name in ("", ".", ".."):
+    if not isinstance(name, str) or name in ("", ".", "..") or name != Path(name).name:
         raise ValueError("no plain name")
     return name
 

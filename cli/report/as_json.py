@@ -17,7 +17,6 @@ from kitwright.solver.plan import Plan
 from kitwright.solver.registry import FIGURES
 from kitwright.solver.result import Answer, Checked, Closest, Conflict, Limit, NotEstablished, Purchase, WayOut
 
-
 _UNSEEN = re.compile("[\x7f-\x9f\xad\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff\ud800-\udfff]")
 
 

@@ -10,9 +10,11 @@ kept as a folder with its files and its command.
 from __future__ import annotations
 
 import argparse
+import contextlib
 import json
 import select
 import shlex
+import signal
 import subprocess
 import sys
 import tempfile
@@ -21,9 +23,10 @@ from collections import Counter
 from pathlib import Path
 from typing import Any
 
-from tests.fuzz.cases import ROOT, case
+from tests.fuzz.cases import case
+from tests.fuzz.files import ROOT
 
-PATIENCE = 90.0
+PATIENCE = 300.0
 """Seconds after which a case hangs."""
 
 AT_ONCE = 3000
@@ -97,23 +100,24 @@ def main() -> int:
     started, seed, child = time.monotonic(), asked.seed, Child()
     ends: Counter[str] = Counter()
     faults: Counter[str] = Counter()
-    while time.monotonic() - started < asked.seconds:
-        if not child.usable:
-            child.end()
-            child = Child()
-        verdict = child.ask(seed)
-        ends[f"{verdict['command'] or verdict['about']} → {verdict.get('status')}"] += 1
-        if child.process.poll() is not None and child.count == 1 and seed == asked.seed:
-            print(verdict["wrong"][0])
-            return 2
-        if verdict["wrong"]:
-            faults[verdict["wrong"][0].split("(")[-1]] += 1
-            place = keep(folder, seed, verdict["wrong"])
-            print(
-                f"seed {seed}, {verdict['about']}, {verdict['command']}: {'; '.join(' '.join(each.split()) for each in verdict['wrong'])[:600]}"
-            )
-            print(f"  {place}", flush=True)
-        seed += 1
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
+    with contextlib.suppress(KeyboardInterrupt):
+        while time.monotonic() - started < asked.seconds:
+            if not child.usable:
+                child.end()
+                child = Child()
+            verdict = child.ask(seed)
+            ends[f"{verdict['command'] or verdict['about']} → {verdict.get('status')}"] += 1
+            if child.process.poll() is not None and child.count == 1 and seed == asked.seed:
+                print(verdict["wrong"][0])
+                return 2
+            if verdict["wrong"]:
+                faults[verdict["wrong"][0].split("(")[-1]] += 1
+                place = keep(folder, seed, verdict["wrong"])
+                said = "; ".join(" ".join(each.split()) for each in verdict["wrong"])
+                print(f"seed {seed}, {verdict['about']}, {verdict['command']}: {said[:600]}")
+                print(f"  {place}", flush=True)
+            seed += 1
     child.end()
     print("cases by command and exit status: " + ", ".join(f"{end}: {count}" for end, count in sorted(ends.items())))
     took = time.monotonic() - started
