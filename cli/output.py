@@ -192,7 +192,10 @@ def _run(function: Callable[..., Status], arguments: tuple[Any, ...], named: dic
         return Status.STOPPED
     except BrokenPipeError:
         return Status.ANSWERED
-    except (OutputError, ValueError, OverflowError, MemoryError, OSError) as error:
+    except OSError as error:
+        say(f"kitwright: {_reason(error)}" + (f": `{str(error.filename)[:200]}`" if error.filename else ""))
+        return Status.INPUT
+    except (OutputError, ValueError, OverflowError, MemoryError) as error:
         say(f"kitwright: {_one_line(error)}")
         return Status.INPUT
     except Exception as error:
@@ -233,13 +236,20 @@ def _next(problems: Sequence[Problem], named: dict[str, Any]) -> list[str]:
     """Give the command to type after faults in the builder's files; what was typed wrongly says it itself."""
     plan, catalogue = named.get("plan"), named.get("catalogue") or named.get("place")
     typed = [str(path) for path in (plan, catalogue) if path is not None]
-    absent = [each for each in problems if each.file in typed and not Path(each.file).exists()]
+    absent = [each for each in problems if each.file in typed and not _is_there(each.file)]
     if any("kitwright" not in each.suggestion for each in absent):
         return ["A plan and a catalogue to begin with:", "  kitwright start DIR"]
-    if any(each.line and each.file not in typed and Path(each.file).is_file() for each in problems):
+    if any(each.line and each.file not in typed and _is_there(each.file) for each in problems):
         words = shlex.join(["kitwright", "shelf", "check", *(["--plan", typed[0]] if plan is not None else typed[:1])])
         return ["When the catalogue is mended, this looks at all of it:", f"  {words}"] if typed else []
     return []
+
+
+def _is_there(file: str) -> bool:
+    try:
+        return Path(file).exists()
+    except (OSError, ValueError):  # no name that a file can have
+        return False
 
 
 def _one_line(error: BaseException) -> str:

@@ -26,7 +26,7 @@ from kitwright.solver.compose import compose
 from kitwright.solver.plan import Goal
 from kitwright.solver.terms import TooLargeError
 from tests.cli_runner import answer, run
-from tests.test_faults import bench, files_in
+from tests.test_faults import bench, files_in, laid
 
 ROOT = Path(__file__).parent.parent
 HOSTILE = """\
@@ -339,6 +339,26 @@ def test_a_message_is_no_longer_than_a_few_lines(tmp_path: Path) -> None:
         assert result.exit_code == 2 and len(result.stderr) < 1000
     (folder / "plan.yaml").write_text(f"catalogue: {long}\n")
     assert len(run("find", folder / "plan.yaml").stderr) < 2000
+
+
+@pytest.mark.parametrize("path", ["a" * 300, "a/" * 3000, "plan.yaml/plan.yaml"], ids=["name", "path", "below a file"])
+def test_a_path_that_can_be_none_is_a_fault_of_the_input(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, path: str
+) -> None:
+    """Looking whether it is there fails where the system takes no such name."""
+    folder = bench(tmp_path / "bench")
+    monkeypatch.chdir(folder)
+    commands = [
+        ["find", path], ["check", path], ["remeasure", path, "--chamber", "2 cc"], ["sheet", path],
+        ["shelf", "check", path], ["shelf", "list", "--catalogue", path], ["shelf", "history", path],
+        ["shelf", "put", "s1", "--plan", path], ["shelf", "import", path, "catalogue"],
+        ["shelf", "import", "sheet.csv", path], ["shelf", "add", "spacer", "id=s8", "--catalogue", path],
+        ["start", path], ["shelf", "list", "catalogue", "--output", path],
+    ]  # fmt: skip
+    for words in commands:
+        result = run(*words)
+        assert result.exit_code == 2 and "[Errno" not in result.stderr and path[:9] in result.stderr, words
+    assert files_in(folder) == laid()
 
 
 def test_a_history_that_is_no_file_is_refused_at_once(tmp_path: Path) -> None:
