@@ -42,6 +42,9 @@ MANY = ("put", "import")
 AGAIN = ["shelf", "put", "s1", "--catalogue", "catalogue"]
 """What is done after a program was killed: nothing that it left behind may be in the way."""
 
+UNTOUCHED = {"disk full": ("unlink", "rmdir"), "kill": ("close",)}
+"""Steps that a fault has nothing to do with: they take no room, or leave the disk as it was."""
+
 HOWS = {
     "kill": ("remeasure", "put", "import", "start", "output"),
     "interrupt": ("remeasure", "import", "start", "output"),
@@ -88,7 +91,7 @@ def outcomes() -> dict[tuple[str, str], list[dict[str, Any]]]:
             assert each["status"] == 0 and each["steps"], (command, each)
             for how in [how for how, tried in HOWS.items() if command in tried]:
                 for at, step in enumerate(each["steps"], 1):
-                    if step in ("chmod", "fchown") or (how == "disk full" and step in ("unlink", "rmdir")):
+                    if step in ("chmod", "fchown") or step in UNTOUCHED.get(how, ()):
                         continue  # they leave what is on the disk alone, or take no room
                     keys.append((command, how, step))
                     more = {"again": AGAIN} if how == "kill" and command in MANY else {}

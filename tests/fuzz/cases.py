@@ -82,7 +82,14 @@ def grown(rng: random.Random) -> Case:
             lines.append("- {" + ", ".join(f"{name}: {text}" for name, text in fields.items()) + "}")
     plan = plan_text(rng, ids, wild)
     files = {"catalogue/parts.yaml": "\n".join(lines).encode("utf-8", "surrogatepass"), "plan.yaml": plan}
-    return Case(0, "grown", files, words_for(files, rng))
+    words = words_for(files, rng)
+    firsts = dict(reversed(ids))
+    if words[0] == "check" and "--rank" not in words:  # one part of each kind, so that there is something to look at
+        words += [word for kind, part in firsts.items() for word in ("--use", f"{kind}={part}")]
+    if words[0] == "remeasure":
+        four = [f"{kind}={firsts[kind]}" for kind in ("block", "crank", "rod", "piston") if kind in firsts]
+        words += ["--with", ",".join(four)]
+    return Case(0, "grown", files, words)
 
 
 def typed(rng: random.Random) -> Case:
@@ -117,9 +124,10 @@ def imported(rng: random.Random) -> Case:
     for name in names:
         spec = specs.get(name)
         unit = spec.dimension.likely[0] if spec and spec.dimension and spec.dimension.likely else ""
-        shown = rng.choice([name, name, name.replace("_", " ").title(), rng.choice(pool)])
-        unit = rng.choice(["", f" [{unit}]", f" ({unit})", f" {unit}", f" [{unit}]"]) if unit else ""
-        header.append(shown + (unit if rng.random() < 0.95 else f" [{rng.choice(nasty.UNITS)}]"))
+        shown = rng.choice([name, name, name, name.replace("_", " ").title()])
+        shown = rng.choice(pool) if rng.random() < 0.05 else shown
+        unit = rng.choice([f" [{unit}]", f" ({unit})", f" {unit}", f" [{unit}]"]) if unit else ""
+        header.append(shown + (unit if rng.random() < 0.98 else f" [{rng.choice(nasty.UNITS)}]"))
     rows = []
     for number in range(rng.choice([0, 1, 3, 8])):
         row = []
@@ -131,7 +139,7 @@ def imported(rng: random.Random) -> Case:
                 row.append(number_in(spec.low, spec.high, rng).replace(".", rng.choice([".", ".", ","])))
             else:
                 row.append(value_of(spec, rng, 0).strip("'"))
-            if rng.random() < 0.03:
+            if rng.random() < 0.01:
                 row[-1] = nasty_text(rng)
         rows.append(row)
     separator = rng.choice([",", ";", "\t", "|", ",", ";"])

@@ -144,10 +144,10 @@ def plan_text(rng: random.Random, ids: list[tuple[str, str]], wild: float) -> by
                 f"min: {one} {unit}, max: {two} {unit}",
             ]
         )
-        if rng.random() < wild + 0.03:
+        if rng.random() < wild + 0.005:
             bounds += f", {rng.choice(['min', 'max', 'aim', 'step', 'weight'])}: {quoted(nasty_text(rng))}"
         if rng.random() < 0.1:
-            bounds += f", step: {rng.choice(['1e-30', '1e-9', '0.01', '1e9', '1e30'])} {unit}"
+            bounds += f", step: {rng.choice(['1e-30', '1e-9', '0.01', '1e8'])} {unit}"
             bounds += f", weight: {rng.choice([1, 999999])}"
         goals.append(f"  {name}: {{{bounds}}}")
     if rng.random() < 0.3:
@@ -172,7 +172,7 @@ def plan_text(rng: random.Random, ids: list[tuple[str, str]], wild: float) -> by
             "reference: {pushrod: 141.0 mm, gasket_stack: 1.0 mm, base_radius: 12.0 mm, pushrod_angle: 60 deg, "
             "balance_factor: 0.5, reciprocating_mass: 300 g}"
         )
-    if rng.random() < 0.1:
+    if rng.random() < 0.02:
         lines.append(rng.choice(nasty.LINES))
     if rng.random() < wild:
         lines.append(f"{rng.choice(list(PLAN_KEYS))}: {quoted(nasty_text(rng))}")
