@@ -11,12 +11,13 @@ import signal
 import subprocess
 import sys
 import tempfile
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from kitwright.catalogs import InputError, load, load_plan, safe_write
+from kitwright.catalogs import InputError, lay_starter, load, load_plan, safe_write
 from kitwright.catalogs.load import HISTORY
 from kitwright.catalogs.safe_write import UNFINISHED, edit_file, edit_files
 from kitwright.catalogs.stock import history, move
@@ -326,6 +327,47 @@ def test_two_that_measure_at_once_both_land(tmp_path: Path) -> None:
         ("h230", "chamber"),
         ("r85", "length"),
     }
+
+
+def test_of_several_that_lay_a_starter_at_once_one_does(tmp_path: Path) -> None:
+    def lay(_: int) -> str:
+        try:
+            return str(len(lay_starter(tmp_path / "shed")))
+        except InputError as error:
+            return str(error)
+
+    with ThreadPoolExecutor(8) as pool:
+        ends = list(pool.map(lay, range(8)))
+    assert sum(each.isdecimal() for each in ends) <= 1
+    assert all(each.isdecimal() or "there" in each or "cannot be written here" in each for each in ends), ends
+    there = sorted(path.name for path in (tmp_path / "shed").iterdir()) if (tmp_path / "shed").exists() else []
+    assert there in (["catalogue", "plan.yaml", "schema"], [])
+    assert bool(there) == any(each.isdecimal() for each in ends)
+
+
+@pytest.mark.parametrize("name", ["parts.yaml", "spacers.csv"])
+@pytest.mark.parametrize("what", ["goes away", "is cut short", "is emptied"])
+def test_a_file_that_changes_while_a_catalogue_is_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str, what: str
+) -> None:
+    """Between the look into the folder and the reading: an answer or a message that names the file, never a crash."""
+    folder = bench(tmp_path / "bench") / "catalogue"
+    real, seen = Path.read_bytes, []
+
+    def read(path: Path) -> bytes:
+        if path.name == name and not seen:
+            seen.append(path)
+            data = real(path)
+            path.unlink()
+            if what != "goes away":
+                path.write_bytes(data[: len(data) // 2] if what == "is cut short" else b"")
+        return real(path)
+
+    monkeypatch.setattr(Path, "read_bytes", read)
+    result = run("shelf", "list", folder)
+    assert seen and result.exit_code in (0, 2)
+    assert result.exit_code == 0 or name in result.stderr, result.stderr
+    assert result.exit_code == 2 or what != "goes away"
 
 
 # folders and files that may not be written, streams that go nowhere
