@@ -24,8 +24,8 @@ from kitwright.solver.fields import FieldSpec
 from kitwright.solver.parts import KINDS, PLURALS, Part
 from kitwright.solver.quantity import BARE, QuantityError, parse
 
-_GUARDED = re.compile(r"'(?='*[=+\-@])")
-"""An apostrophe that `--format csv` puts before what a spreadsheet would run."""
+_GUARDED = re.compile(r"(^|[;|\t]\s*)'(?='*[=+\-@＝＋－＠])")
+"""An apostrophe that `--format csv` puts before what a spreadsheet would run, at the start or behind a separator."""
 
 _SPREADSHEET_ERROR = re.compile(r"#(?:[A-Z/0]+[!?]|N/A|NV|#+)")
 _NO_UNIT = re.compile(r"[\s\d.,/+−±-]+")
@@ -266,13 +266,15 @@ class _Rows:
     ) -> None:
         self.sheet, self.found, self.fields = sheet, found, fields
         self.kind_at, self.only = kind_at, only
-        self.bare: dict[str, list[tuple[int, str]]] = {}
+        self.bare: dict[str, dict[int, str]] = {}
+        """Field to the cells without a unit, by line."""
         numbers = [each.index for each in found.columns if fields[each.path].form in _NUMBERS]
         comma = any(has_decimal_comma(cells[number]) for _, cells in sheet.rows for number in numbers)
         self.decimals = Decimals(decimal, comma)
         self.told: dict[str, tuple[str, int]] = {}
         self.ids: list[tuple[int, str]] = []
-        self.cells: list[Problem] = []
+        self.cells: set[tuple[int, str]] = set()
+        """Line and field of each cell that is said to be at fault."""
 
     def read(self) -> None:
         """Read every row; parts and faults go to what was understood."""
@@ -329,7 +331,7 @@ class _Rows:
             if column.path in spreads and (spread := cells[spreads[column.path].index]):
                 clean = self._with_spread(clean, spread, spreads[column.path], line, part)
             if spec.form == "quantity" and spec.dimension not in BARE and _NO_UNIT.fullmatch(clean):
-                self.bare.setdefault(column.path, []).append((line, clean))
+                self.bare.setdefault(column.path, {})[line] = clean
             if len(column.first) < _SHOWN:
                 column.first.append(clean)
             _put(table, column.path, self._node(clean, column, spec, line), self.sheet.file, line)
@@ -341,11 +343,10 @@ class _Rows:
             message = f"`{clip(text)}` is what a spreadsheet shows for a mistake"
             self._complain(message, "mend the cell there and save it again", line, part, column.path, text)
             return None
-        if _GUARDED.match(text):
-            self._tell(
-                "an apostrophe before a sign is taken away", f"`{clip(text, 20)}` is read as {clip(text[1:], 20)}"
-            )
-            text = text[1:]
+        bare = _GUARDED.sub(r"\1", text)
+        if bare != text:
+            self._tell("an apostrophe before a sign is taken away", f"`{clip(text, 20)}` is read as {clip(bare, 20)}")
+            text = bare
         if spec.form == "count" and (whole := _WHOLE_AS_DECIMAL.fullmatch(text)):
             self._tell("counts with decimals", f"`{text}` is read as {whole[1]}")
             return whole[1]
@@ -381,7 +382,7 @@ class _Rows:
         return Scalar(text, name, line, True)
 
     def _no_unit(self, column: Column) -> Problem:
-        line, text = self.bare[column.path][0]
+        line, text = next(iter(self.bare[column.path].items()))
         more = len(self.bare[column.path]) - 1
         dimension = self.fields[column.path].dimension
         assert dimension is not None
@@ -396,15 +397,13 @@ class _Rows:
 
     def _said_once(self, problem: Problem) -> bool:
         """Whether a fault is said already: of the cell, or once for its column."""
-        if any(each.line == problem.line and each.field == problem.field for each in self.cells):
+        if (problem.line, problem.field) in self.cells:
             return True
-        return problem.field in self.bare and any(
-            problem.line == line and problem.read == text for line, text in self.bare[problem.field]
-        )
+        return self.bare.get(problem.field, {}).get(problem.line) == problem.read
 
     def _complain(self, message: str, hint: str, line: int, part: str, name: str, read: str = "") -> None:
-        self.cells.append(Problem(message, hint, self.sheet.file, line, part, name, read))
-        self.found.problems.append(self.cells[-1])
+        self.cells.add((line, name))
+        self.found.problems.append(Problem(message, hint, self.sheet.file, line, part, name, read))
 
     def _tell(self, what: str, example: str) -> None:
         first, count = self.told.get(what, (example, 0))

@@ -14,6 +14,7 @@ from kitwright.catalogs.read_csv import read_csv
 from kitwright.catalogs.read_degree_wheel import holds_readings
 from kitwright.catalogs.read_yaml import read_yaml, rows_of
 from kitwright.catalogs.rows import build, id_of
+from kitwright.catalogs.safe_write import UNFINISHED
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.parts import Part
 
@@ -94,6 +95,9 @@ def read_folder(folder: Path) -> Draft:
     except OSError as error:
         draft.problems.append(Problem(f"cannot be read: {error.strerror}", "check the folder", str(folder)))
         return draft
+    if (folder / UNFINISHED).exists():
+        message = "a change of several files is under way here, or was cut off: some may be changed and some not"
+        draft.problems.append(_not_read(folder / UNFINISHED, message, "the next change here completes it first"))
     seen: dict[str, Row] = {}
     found = False
     tables = []

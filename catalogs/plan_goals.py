@@ -25,6 +25,9 @@ BOUNDS = {
 HEAVIEST = 999_999
 """The greatest weight that a goal may have."""
 
+FURTHEST = 1e9
+"""The greatest bound, aim or step, in the figure's unit: further than any engine, and small enough for the solver."""
+
 SPEED = FieldSpec("rev ceiling", "quantity", "speed that every part must carry", True, ROTATION, 500, 30_000)
 
 
@@ -139,6 +142,11 @@ def read_bound(figure: Figure, key: str, node: Node, name: str, problems: list[P
         )
         return None
     value = read.to(UNITS[figure.unit][1])
+    if abs(value) > FURTHEST:
+        most = " ".join(filter(None, (f"{FURTHEST:.0f}", UNITS[figure.unit][1])))
+        suggestion = "check the number and the unit" if key == "step" else "leave it out where there is no limit"
+        problems.append(fault(node, f"`{read}` is beyond any engine (at most {most})", suggestion, name=name))
+        return None
     if key == "step" and value <= 0:
         problems.append(
             fault(node, f"the step `{read}` is not above 0", "the smallest difference that matters", name=name)

@@ -43,10 +43,11 @@ class Problem:
         return f"{self.file}:{self.line}" if self.line else self.file
 
     def __str__(self) -> str:
-        about = [f"part `{self.part}`"] if self.part else []
-        about += [f"field `{self.field}`" if self.part else f"`{self.field}`"] if self.field else []
+        about = [f"part `{clip(self.part)}`"] if self.part else []
+        named = clip(self.field, 100)
+        about += [f"field `{named}`" if self.part else f"`{named}`"] if named else []
         said = f"{self.message}; {self.suggestion}" if self.suggestion else self.message
-        return printable(": ".join(text for text in (self.place, ", ".join(about), said) if text))
+        return printable(": ".join(text for text in (clip(self.place, 400), ", ".join(about), said) if text))
 
 
 class RefusedError(ValueError):

@@ -1,16 +1,19 @@
 """Files changed whole or not at all: read, changed and put in place under a lock, through a file beside the old one.
 
 Whatever happens on the way (a full disk, a program that is killed), the old file or the new one is there, never a
-piece of either. Two programs that change one file after the other both see what the other has written.
+piece of either. Two programs that change one file after the other both see what the other has written. Where a change
+of several files is cut off between two of them, the next one completes it first.
 """
 
 from __future__ import annotations
 
 import contextlib
 import errno
+import hashlib
+import json
 import os
+import secrets
 import stat
-import tempfile
 import time
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
@@ -27,6 +30,9 @@ PATIENCE = 30.0
 
 LOCK_FILE = ".kitwright.lock"
 """File in the folder that is locked where a folder itself cannot be; it may be deleted when nothing is running."""
+
+UNFINISHED = ".kitwright.unfinished"
+"""File in a folder that says which files a change is about to put in place; it is there only meanwhile."""
 
 _BOM = b"\xef\xbb\xbf"
 _TRIES = 3
@@ -63,11 +69,12 @@ def edit_file(path: str | os.PathLike[str], change: Change, new: bool = False) -
 def edit_files(changes: Mapping[Path, Change], new: bool = False) -> list[Edited]:
     """Change several files together: all that can fail is done before the first is put in its place.
 
-    Where the last step fails for one file, those already in place are put back. Only a program that is killed between
-    two of them leaves some changed and some not; each is whole even then. Everything else is as in :func:`edit_file`.
+    Where the last step fails for one file, those already in place are put back. A program that is killed between two
+    of them leaves some changed and some not, each whole, and a note of it: where the files stand in one folder, the
+    next change there completes the cut-off one and says so. Everything else is as in :func:`edit_file`.
 
     Raises:
-        InputError: as :func:`edit_file` does.
+        InputError: as :func:`edit_file` does, or a change that was cut off has been completed in place of this one.
         ValueError: two of the paths lead to one file.
 
     """
@@ -77,6 +84,7 @@ def edit_files(changes: Mapping[Path, Change], new: bool = False) -> list[Edited
     with contextlib.ExitStack() as stack:
         for folder in sorted({each.parent for each in real.values()}):
             stack.enter_context(locked(folder))
+            _finish(folder)
         for last in (*[False] * (_TRIES - 1), True):
             found = [_Draft.of(path, real[path], change, new) for path, change in changes.items()]
             if not any(each.has_moved() for each in found):
@@ -96,8 +104,7 @@ def write_whole(path: Path, data: bytes) -> None:
 
     """
     real = Path(os.path.realpath(path))
-    state = _state(real)
-    temporary = _beside(real, data, state)
+    temporary = _beside(real, data, _state(real))
     try:
         temporary.replace(real)
     except BaseException:
@@ -211,31 +218,45 @@ class _Draft:
         return (_BOM if self.old.startswith(_BOM) else b"") + self.after.encode("utf-8")
 
     def has_moved(self) -> bool:
-        """Whether the file is another one than was read."""
-        return _mark(self.state) != _mark(_state(self.real))
+        """Whether the file is another one than was read, or says something else: clocks are coarse, and set back."""
+        if _mark(self.state) != _mark(_state(self.real)):
+            return True
+        try:
+            return self.state is not None and self.real.read_bytes() != self.old
+        except OSError:
+            return True
 
 
 def _put(drafts: list[_Draft]) -> None:
     """Write every file beside its place, then put them there one after the other."""
     written: list[tuple[_Draft, Path]] = []
-    placed: list[_Draft] = []
+    folders = {each.real.parent for each in drafts}
+    note = next(iter(folders)) / UNFINISHED if len(drafts) > 1 and len(folders) == 1 else None
     at = drafts[0] if drafts else None
     try:
         for at in drafts:
             written.append((at, _beside(at.real, at.data, at.state)))
+        if note is not None:
+            write_whole(note, _noted(written))
         for at, temporary in written:
             temporary.replace(at.real)
-            placed.append(at)
     except BaseException as error:
-        for _, temporary in written:
-            _forget(temporary)
-        for each in placed:
-            _put_back(each)
+        for draft, temporary in written:
+            if temporary.exists():
+                _forget(temporary)
+            else:  # it is in place, whether or not the call came back
+                _put_back(draft)
+        if note is not None:
+            _forget(note)
         if at is not None and isinstance(error, OSError):
             raise _refused(at.path, f"cannot be written: {_reason(error)}", _what_to_do(error)) from None
         raise
-    for folder in {each.real.parent for each in placed}:
-        _settle(folder)
+    try:
+        for folder in folders:
+            _settle(folder)
+    finally:
+        if note is not None:
+            _forget(note)
 
 
 def _put_back(draft: _Draft) -> None:
@@ -246,11 +267,69 @@ def _put_back(draft: _Draft) -> None:
             _beside(draft.real, draft.old, draft.state).replace(draft.real)
 
 
+def _noted(written: list[tuple[_Draft, Path]]) -> bytes:
+    rows = [{"file": draft.real.name, "new": temporary.name, "old": _digest(draft.old)} for draft, temporary in written]
+    return json.dumps(rows).encode()
+
+
+def _digest(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()
+
+
+def _finish(folder: Path) -> None:
+    """Complete a change of several files that was cut off in this folder, or take its beginnings away.
+
+    It is completed where one of its files is in place and the others are as they were before it.
+
+    Raises:
+        InputError: it has been completed, or cannot be: somebody should look before anything else is changed.
+
+    """
+    note = folder / UNFINISHED
+    try:
+        rows = json.loads(note.read_bytes())
+        named = [(folder / _plain(row["file"]), folder / _plain(row["new"]), row["old"]) for row in rows]
+    except FileNotFoundError:
+        return
+    except (OSError, ValueError, TypeError, KeyError):
+        hint = "if no other program is writing here, delete it and look at the files beside it"
+        raise _refused(note, "cannot be read, and says which change was cut off here", hint) from None
+    rest = [(real, new, old) for real, new, old in named if new.is_file()]
+    begun = len(rest) < len(named)
+    untouched = all((_digest(real.read_bytes()) if real.exists() else _digest(b"")) == old for real, _, old in rest)
+    for real, new, _ in rest:
+        if begun and untouched:
+            new.replace(real)
+        else:
+            _forget(new)
+    _settle(folder)
+    _forget(note)
+    if not begun or not rest:
+        return
+    files = ", ".join(real.name for real, _, _ in named)
+    if untouched:
+        message = f"an earlier change of {files} had been cut off, and has now been completed"
+        raise _refused(folder, message, "look whether this change is still wanted, and try again", "nothing else")
+    lost = ", ".join(real.name for real, _, _ in rest)
+    message = (
+        f"an earlier change of {files} was cut off, and {lost} has been edited since, so that it was left out there"
+    )
+    raise _refused(folder, message, "look at these files, and try again", "nothing else")
+
+
+def _plain(name: object) -> str:
+    """Give the name of a file in a folder itself; anything that leads elsewhere is refused."""
+    if not isinstance(name, str) or name in ("", ".", "..") or name != Path(name).name:
+        raise ValueError("no plain name")
+    return name
+
+
 def _beside(real: Path, data: bytes, state: os.stat_result | None) -> Path:
     """Write bytes to a new hidden file in the same folder, down to the disk; its name."""
-    handle, text = tempfile.mkstemp(prefix=f".{real.name}-", suffix=".new", dir=real.parent)
-    name = Path(text)
+    # The name is known before the file is there, so that an interrupt leaves nothing behind.
+    name = real.with_name(f".{real.name[:40]}-{secrets.token_hex(8)}.new")
     try:
+        handle = os.open(name, os.O_RDWR | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o600)
         try:
             rest = memoryview(data)
             while rest:
@@ -310,5 +389,5 @@ def _what_to_do(error: OSError) -> str:
     return "allow writing in its folder, or change a copy"
 
 
-def _refused(path: Path, message: str, suggestion: str) -> InputError:
-    return InputError([Problem(message, f"nothing was changed: {suggestion}", str(path))])
+def _refused(path: Path, message: str, suggestion: str, what: str = "nothing") -> InputError:
+    return InputError([Problem(message, f"{what} was changed: {suggestion}", str(path))])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -13,7 +14,8 @@ from kitwright.catalogs.edit import count_change, parts_change
 from kitwright.catalogs.edit_yaml import Value
 from kitwright.catalogs.load import HISTORY, read_folder
 from kitwright.catalogs.nodes import Node, Row, Scalar, Table
-from kitwright.catalogs.problems import InputError, Problem, did_you_mean
+from kitwright.catalogs.problems import InputError, Problem, clip, did_you_mean
+from kitwright.catalogs.read_yaml import read_text
 from kitwright.catalogs.rows import build
 from kitwright.catalogs.safe_write import Change, edit_files
 from kitwright.solver.catalogue import Catalogue
@@ -188,10 +190,10 @@ def history(folder: Path) -> tuple[Entry, ...]:
         InputError: the file cannot be read.
     """
     path = folder / HISTORY
-    try:
-        text = path.read_text(encoding="utf-8-sig") if path.exists() else ""
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError([Problem(f"the history cannot be read: {error}", "move it away", str(path))]) from None
+    problems: list[Problem] = []
+    text = read_text(path, problems) if os.path.lexists(path) else ""
+    if text is None:
+        raise InputError(problems)
     found = []
     for line in text.splitlines():
         cells = line.split("\t")
@@ -213,7 +215,7 @@ def _known(catalogue: Catalogue, part_id: str) -> Part:
     part = catalogue.get(part_id)
     if part is None:
         hint = did_you_mean(part_id, [each.id for each in catalogue], "ids")
-        raise InputError([Problem(f"the catalogue holds no part `{part_id}`; nothing was changed", hint)])
+        raise InputError([Problem(f"the catalogue holds no part `{clip(part_id)}`; nothing was changed", hint)])
     return part
 
 

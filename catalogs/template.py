@@ -5,9 +5,10 @@ Beside them go the JSON Schemas that the first line of each file names, so that 
 
 from __future__ import annotations
 
+import contextlib
 import os
+import secrets
 import shutil
-import tempfile
 from importlib import resources
 from importlib.resources.abc import Traversable
 from pathlib import Path
@@ -37,10 +38,12 @@ def lay_starter(target: str | os.PathLike[str]) -> list[Path]:
     try:
         place.mkdir(parents=True, exist_ok=True)
         return _copy(resources.files("kitwright.catalogs") / "starter", place)
-    except OSError as error:
-        for folder in made:
-            if folder.is_dir() and not any(folder.iterdir()):
-                folder.rmdir()
+    except BaseException as error:
+        with contextlib.suppress(OSError):
+            for folder in made:
+                folder.rmdir()  # what is not empty stays
+        if not isinstance(error, OSError):
+            raise
         reason = error.strerror or str(error)
         message = f"the starter cannot be written here: {reason}"
         raise InputError([Problem(message, "name a folder that you may write to", str(place))]) from None
@@ -72,31 +75,40 @@ def _missing_folders(place: Path) -> list[Path]:
 
 def _copy(starter: Traversable, place: Path) -> list[Path]:
     """Write everything beside its place first, then move it there: the folders whole, the plan last."""
-    workbench = Path(tempfile.mkdtemp(prefix=".starter-", dir=place))
+    # The name is known before the folder is there, so that an interrupt leaves nothing behind.
+    workbench = place / f".starter-{secrets.token_hex(8)}"
+    schemas = {subject: Path(_SCHEMA, f"{subject}.json") for subject in SUBJECTS}
     try:
         folder = workbench / _FOLDER
-        folder.mkdir()
+        folder.mkdir(parents=True)
         names = sorted(each.name for each in (starter / _FOLDER).iterdir() if _is_data(each.name))
         for name in names:
             (folder / name).write_bytes((starter / _FOLDER / name).read_bytes())
         (workbench / _PLAN).write_bytes((starter / _PLAN).read_bytes())
         (workbench / _SCHEMA).mkdir()
-        schemas = {subject: Path(_SCHEMA, f"{subject}.json") for subject in SUBJECTS}
         for subject, path in schemas.items():
             (workbench / path).write_text(schema_text(subject), encoding="utf-8", newline="")
-        moved: list[Path] = []
         try:
             for each in (_FOLDER, _SCHEMA):
-                moved.append((workbench / each).rename(place / each))
+                (workbench / each).rename(place / each)
             # A link, unlike a rename, fails where a plan has turned up meanwhile.
             _move_new(workbench / _PLAN, place / _PLAN)
-        except OSError:
-            for path in moved:
-                shutil.rmtree(path, ignore_errors=True)
+        except BaseException:
+            _take_back(workbench, place)
             raise
     finally:
         shutil.rmtree(workbench, ignore_errors=True)
     return [place / _PLAN, *(place / _FOLDER / name for name in names), *(place / each for each in schemas.values())]
+
+
+def _take_back(workbench: Path, place: Path) -> None:
+    """Take away what has been moved to its place: what is no more on the workbench, and the plan that is linked to."""
+    for each in (_FOLDER, _SCHEMA):
+        if not (workbench / each).exists():
+            shutil.rmtree(place / each, ignore_errors=True)
+    with contextlib.suppress(OSError):
+        if (place / _PLAN).samefile(workbench / _PLAN):
+            (place / _PLAN).unlink()
 
 
 def _is_data(name: str) -> bool:
@@ -109,5 +121,11 @@ def _move_new(source: Path, target: Path) -> None:
     except FileExistsError:
         raise
     except OSError:  # a file system without links
-        with target.open("xb") as file:
-            file.write(source.read_bytes())
+        try:
+            with target.open("xb") as file:
+                file.write(source.read_bytes())
+        except FileExistsError:
+            raise
+        except BaseException:
+            target.unlink(missing_ok=True)
+            raise

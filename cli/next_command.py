@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import difflib
 import re
 import shlex
@@ -26,6 +27,12 @@ def after_faults(problems: Sequence[Problem], named: dict[str, Any]) -> list[str
         named: the command's own arguments by name.
 
     """
+    with contextlib.suppress(OSError, ValueError):  # a name that no file can have says enough by itself
+        return _after_faults(problems, named)
+    return []
+
+
+def _after_faults(problems: Sequence[Problem], named: dict[str, Any]) -> list[str]:
     plan, catalogue = named.get("plan"), named.get("catalogue") or named.get("place")
     typed = [str(path) for path in (plan, catalogue) if path is not None]
     files = [each.file for each in problems]

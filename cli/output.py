@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable
 from enum import IntEnum
 from functools import wraps
 from pathlib import Path
-from typing import Any
+from typing import Any, TextIO
 
 import typer
 
@@ -55,22 +55,39 @@ def prepare_streams() -> None:
 
 def width() -> int:
     """Columns that a table may take: the terminal's, within reason."""
-    if not sys.stdout.isatty():
+    if not on_terminal(sys.stdout):
         return WIDTH
     return min(max(shutil.get_terminal_size((WIDTH, 24)).columns, NARROWEST), WIDTH)
 
 
 def in_colour() -> bool:
     """Whether a result may carry a little colour."""
-    return sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+    return on_terminal(sys.stdout) and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+
+
+def on_terminal(stream: TextIO | None) -> bool:
+    """Whether a person is at a stream; a stream that was closed is None."""
+    return stream is not None and stream.isatty()
 
 
 def say(*lines: str) -> None:
-    """Say something beside the result, on standard error."""
-    with contextlib.suppress(BrokenPipeError):
+    """Say something beside the result, on standard error; where nobody can hear it, nothing is said."""
+    if sys.stderr is None:
+        return
+    try:
         for line in lines:
             print(line, file=sys.stderr)
         sys.stderr.flush()
+    except (OSError, ValueError):
+        _silence(sys.stderr)
+
+
+def _silence(stream: TextIO) -> None:
+    """Let what is still in a stream's buffer go nowhere, so that the program's end does not stumble over it."""
+    with contextlib.suppress(OSError, ValueError):
+        null = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(null, stream.fileno())
+        os.close(null)
 
 
 def check_target(target: Path | None) -> None:
@@ -95,25 +112,42 @@ def check_target(target: Path | None) -> None:
         raise OutputError(f"`{target}` cannot be written: {_reason(error)}") from None
 
 
-def deliver(text: str, target: Path | None) -> None:
+def deliver(text: str, target: Path | None, done: str = "") -> None:
     """Write a result to a file, whole or not at all, or to standard output.
 
+    Args:
+        text: the result.
+        target: the file; standard output where there is none.
+        done: what has been changed by then, said where the result cannot be written.
+
     Raises:
-        OutputError: the file cannot be written.
+        OutputError: it cannot be written.
 
     """
     if not text.endswith("\n"):
         text += "\n"
+    try:
+        if target is None:
+            _print(text)
+        else:
+            _write(text, target)
+    except OutputError as error:
+        raise OutputError(f"{error}; {done} all the same" if done else str(error)) from None
     if target is not None:
-        _write(text, target)
         say(f"written: {target}")
-        return
+
+
+def _print(text: str) -> None:
+    if sys.stdout is None:
+        raise OutputError("standard output is closed; `--output FILE` writes the answer to a file")
     try:
         sys.stdout.write(text)
         sys.stdout.flush()
     except BrokenPipeError:  # the reader has seen enough
-        with contextlib.suppress(OSError, ValueError):
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _silence(sys.stdout)
+    except OSError as error:
+        _silence(sys.stdout)
+        raise OutputError(f"standard output cannot be written: {_reason(error)}") from None
 
 
 def _write(text: str, target: Path) -> None:
@@ -121,11 +155,11 @@ def _write(text: str, target: Path) -> None:
     try:
         real = Path(os.path.realpath(target))
         if real.exists() and not real.is_file():  # a pipe or a device takes what comes
-            real.write_text(text, encoding="utf-8")
+            real.write_text(text, encoding="utf-8", errors="replace")
             return
         from kitwright.catalogs.safe_write import write_whole
 
-        write_whole(real, text.encode("utf-8"))
+        write_whole(real, text.encode("utf-8", "replace"))  # half a character comes from a path that is no text
     except (OSError, ValueError) as error:
         raise OutputError(f"`{target}` cannot be written: {_reason(error)}") from None
 
@@ -148,7 +182,7 @@ def guarded(function: Callable[..., Status]) -> Callable[..., None]:
 
 def _run(function: Callable[..., Status], arguments: tuple[Any, ...], named: dict[str, Any]) -> Status:
     try:
-        return function(*arguments, **named)
+        return function(*arguments, **{name: _as_text(value) for name, value in named.items()})
     except typer.Exit:
         raise
     except (KeyboardInterrupt, typer.Abort):  # the latter where a question is answered with the end of input
@@ -156,7 +190,13 @@ def _run(function: Callable[..., Status], arguments: tuple[Any, ...], named: dic
         return Status.STOPPED
     except BrokenPipeError:
         return Status.ANSWERED
-    except (OutputError, ValueError, OverflowError, MemoryError, OSError) as error:
+    except OSError as error:
+        say(f"kitwright: {_reason(error)}" + (f": `{str(error.filename)[:200]}`" if error.filename else ""))
+        return Status.INPUT
+    except OutputError as error:
+        say(f"kitwright: {_one_line(error)}")
+        return Status.INPUT
+    except (ValueError, OverflowError, MemoryError) as error:
         from kitwright.cli import next_command
 
         said = _one_line(error)
@@ -179,15 +219,34 @@ def _run(function: Callable[..., Status], arguments: tuple[Any, ...], named: dic
         return Status.INPUT
 
 
+def _as_text(value: Any) -> Any:
+    """Give words of the command line as text where the locale could not read them; paths stay what they were.
+
+    Raises:
+        ValueError: they are no text.
+
+    """
+    if isinstance(value, list):
+        return [_as_text(each) for each in value]
+    if not isinstance(value, str) or not any("\ud800" <= sign <= "\udfff" for sign in value):
+        return value
+    try:
+        return value.encode("utf-8", "surrogateescape").decode("utf-8")
+    except UnicodeError:
+        shown = value[:40].encode("ascii", "backslashreplace").decode()
+        raise ValueError(f"`{shown}` is no text in UTF-8; type it in a terminal that is set to UTF-8") from None
+
+
 def _one_line(error: BaseException) -> str:
     return " ".join(str(error).split()) or type(error).__name__
 
 
-def say_faults(faults: Iterable[str]) -> None:
-    """Say all that is wrong with the input."""
+def say_faults(faults: Iterable[str], most: int = 200) -> None:
+    """Say all that is wrong with the input; of a file that is wrong from end to end, the first of it."""
     lines = list(faults)
     count = "one fault" if len(lines) == 1 else f"{len(lines)} faults"
-    say(f"kitwright: the input is at fault ({count})", *(f"  {line}" for line in lines))
+    more = [f"  … and {len(lines) - most} more: mend these first"] if len(lines) > most else []
+    say(f"kitwright: the input is at fault ({count})", *(f"  {line}" for line in lines[:most]), *more)
 
 
 def say_warnings(warnings: Iterable[str], command: str, most: int = 3) -> None:

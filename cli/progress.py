@@ -6,6 +6,8 @@ import sys
 import time
 from types import TracebackType
 
+from kitwright.cli.output import on_terminal
+
 
 class Progress:
     """One line on standard error that is written over and over, on a terminal and not in the first second.
@@ -31,7 +33,7 @@ class Progress:
     def __call__(self, text: str) -> None:
         """Show a line of progress, if it is time for one."""
         now = time.monotonic()
-        if now - self.started < 1.0 or now - self.last < 0.1 or not sys.stderr.isatty():
+        if now - self.started < 1.0 or now - self.last < 0.1 or not on_terminal(sys.stderr):
             return
         self.last = now
         line = f"{now - self.started:.0f} s  {text}"[:79]

@@ -9,7 +9,8 @@ to the plain check alone.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from itertools import product
 from typing import TYPE_CHECKING, Any, Literal
@@ -43,6 +44,20 @@ MOST_POINTS = 1 << 30
 
 class TooLargeError(ValueError):
     """A value too large for the model's integers."""
+
+
+@contextmanager
+def naming(goal: str) -> Iterator[None]:
+    """Say of which goal a value is too large.
+
+    Raises:
+        TooLargeError: with the goal's name.
+
+    """
+    try:
+        yield
+    except TooLargeError as error:
+        raise TooLargeError(f"the goal `{goal}`: {error}; give it a bound, aim or step of an engine's size") from None
 
 
 def up(values: Any) -> Ints:

@@ -35,6 +35,7 @@ from kitwright.solver.terms import (
     Table,
     Terms,
     misses,
+    naming,
     nearest,
     points_of,
     unit_of,
@@ -77,11 +78,13 @@ class Maker:
     def make(self, tables: bool = True) -> Terms:
         """All terms; without the tables, what they would limit is left to the plain check."""
         for name, goal in implied_goals(self.plan).items():
-            self._goal(name, goal)
+            with naming(name):
+                self._goal(name, goal)
         for name, goal in aims_of(self.plan).items():
             if goal.ranked_by is not None:
                 # a smaller weight keeps the model's closeness a lower bound, and its integers small
-                self._aim(name, replace(goal, weight=min(goal.weight, HEAVIEST)), goal.ranked_by)
+                with naming(name):
+                    self._aim(name, replace(goal, weight=min(goal.weight, HEAVIEST)), goal.ranked_by)
         for rule in PHYSICAL:
             if rule.id in self.plan.waived:
                 continue

@@ -171,7 +171,7 @@ def remeasure(
         _as_it_stands(first, now, after),
         answer,
     )
-    deliver(write_remeasure(result, form.value), output)
+    deliver(write_remeasure(result, form.value), output, f"{plan} is changed" if lines and not dry_run else "")
     return _status(answer)
 
 

@@ -11,7 +11,7 @@ import typer
 
 from kitwright.cli import options
 from kitwright.cli.commands.check import machine_pairs, stack_of
-from kitwright.cli.output import Status, check_target, deliver, guarded, say
+from kitwright.cli.output import Status, check_target, deliver, guarded, on_terminal, say
 from kitwright.cli.progress import Progress
 
 if TYPE_CHECKING:
@@ -86,7 +86,7 @@ def sheet(
     if rank is not None and machine:
         raise ValueError("--rank takes a combination as the search has it; leave out --machine, or --rank")
     written_as = form.value if form else "markdown" if output and output.suffix.lower() in _MARKDOWN else "html"
-    if written_as == "html" and output is None and sys.stdout.isatty():
+    if written_as == "html" and output is None and on_terminal(sys.stdout):
         output = _beside(plan)
     settings.use = list(use or ())
     task = _Task(plan, settings, top, seconds, written_as, output)

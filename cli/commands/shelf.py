@@ -54,7 +54,7 @@ def folder_of(catalogue: Path | None, plan: Path | None, place: Path | None = No
 
     Raises:
         ValueError: none is named, or several.
-        InputError: the plan does not say where it is.
+        InputError: the plan does not say where it is, or the path is none that a folder can have.
 
     """
     named = {"`--catalogue`": catalogue, "`--plan`": plan, f"`{place}`": place}
@@ -62,13 +62,20 @@ def folder_of(catalogue: Path | None, plan: Path | None, place: Path | None = No
     if len(given) != 1:
         said = f"{' and '.join(given)} name one each" if given else "no catalogue is named"
         raise ValueError(f"{said}; write `--catalogue DIR` or `--plan PLAN`")
-    if place is not None and place.is_file():
-        plan = place
-    if plan is None:
-        folder = catalogue or place
-        assert folder is not None
-        return folder
-    from kitwright.catalogs import InputError, read_plan
+    from kitwright.catalogs import InputError, Problem
+
+    try:
+        if place is not None and place.is_file():
+            plan = place
+        if plan is None:
+            folder = catalogue or place
+            assert folder is not None
+            folder.exists()  # what can be no name at all is found out here
+            return folder
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise InputError([Problem(f"cannot be read: {reason}", "check the path", str(catalogue or place))]) from None
+    from kitwright.catalogs import read_plan
 
     draft = read_plan(plan)
     if draft.folder is None:

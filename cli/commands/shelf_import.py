@@ -14,7 +14,7 @@ import typer
 
 from kitwright.cli import completion, options
 from kitwright.cli.commands.shelf import CatalogueFolder, Place, PlanOption, app, folder_of
-from kitwright.cli.output import Status, check_target, deliver, guarded, say, say_faults
+from kitwright.cli.output import Status, check_target, deliver, guarded, on_terminal, say, say_faults
 
 if TYPE_CHECKING:
     from kitwright.catalogs.problems import Problem
@@ -100,13 +100,13 @@ def import_sheet(
     written = yes and not sheet.problems
     if written:
         sheet.write()
-    deliver(sheet.text(written, form.value), output)
+    deliver(sheet.text(written, form.value), output, "what it tells is written" if written else "")
     if sheet.problems:
         say_faults(map(str, sheet.problems))
         say("Nothing was written.")
         return Status.INPUT
     if not yes:
-        if not sys.stdin.isatty():
+        if not on_terminal(sys.stdin):
             typed = _typed(file, place, catalogue, plan, kind, maps, encoding, decimal, note, of)
             say("Nothing was written. This does it:", f"  {shlex.join([*typed, '--yes'])}")
             return Status.ANSWERED

@@ -12,7 +12,7 @@ import typer
 
 from kitwright.cli import completion, options
 from kitwright.cli.commands.shelf import CatalogueFolder, Place, PlanOption, app, folder_of
-from kitwright.cli.output import Status, check_target, deliver, guarded, say
+from kitwright.cli.output import Status, check_target, deliver, guarded, on_terminal, say
 
 if TYPE_CHECKING:
     from kitwright.solver.catalogue import Catalogue
@@ -118,7 +118,8 @@ def _move(
             missing = {each: n - _there(held, each) for each, n in counts.items() if n > _there(held, each)}
             counts = {each: n - missing.get(each, 0) for each, n in counts.items() if n > missing.get(each, 0)}
     moved = move(held, counts, work, note) if counts else ()
-    deliver(write_moved(work, moved, missing, form.value), output)
+    done = "the counts are changed" if moved else ""
+    deliver(write_moved(work, moved, missing, form.value), output, done)
     return Status.ANSWERED
 
 
@@ -215,7 +216,7 @@ def add(
         raise ValueError(f"`{kind}` is no kind of part; {did_you_mean(kind, KINDS, 'kinds')}")
     held = load_to_add(folder)
     typed = _fields(fields or [])
-    if sys.stdin.isatty():
+    if on_terminal(sys.stdin):
         for name, spec in specs_of(KINDS[word]).items():
             if name not in typed and (spec.required or name in ("price", "on_shelf")):
                 answer = typer.prompt(_question(name, spec), default="", show_default=False)
@@ -224,7 +225,7 @@ def add(
     part, path = added(held, word, typed, note)
     from kitwright.cli.report import write_parts
 
-    deliver(write_parts([part], str(path), form.value), output)
+    deliver(write_parts([part], str(path), form.value), output, f"{part.id} is added")
     say(f"added: {part.id}, in {path}", f"  kitwright shelf list {folder} --kind {word}")
     return Status.ANSWERED
 

@@ -25,7 +25,7 @@ def start(
     from kitwright.catalogs import lay_starter
 
     written = lay_starter(folder)
-    deliver(_listed([str(path) for path in written], form), None)
+    deliver(_listed([str(path) for path in written], form), None, "the starter is laid")
     say("", "Next:", f"  kitwright find {written[0]}")
     return Status.ANSWERED
 
@@ -39,4 +39,7 @@ def _listed(paths: list[str], form: options.Format) -> str:
         from kitwright.cli.report.as_csv import csv_text
 
         return csv_text((["file"], [{"file": path} for path in paths]))
+    from kitwright.catalogs.problems import printable
+
+    paths = list(map(printable, paths))
     return "\n".join(f"- `{path}`" if form is options.Format.MARKDOWN else path for path in paths)

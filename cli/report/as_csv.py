@@ -18,8 +18,12 @@ from kitwright.solver.result import Answer, Checked
 
 Row = Mapping[str, Any]
 
-_RUNS = re.compile(r"'*[=+\-@\t\r\n]")
-"""What makes a spreadsheet take text for a formula, also behind apostrophes: so that one more can be taken away."""
+_RUNS = re.compile(r"(^|[;|\t]\s*)('*(?:[=+\-@＝＋－＠]|^[\t\r\n]))")
+"""What makes a spreadsheet take text for a formula, at the start of a cell or behind what separates cells elsewhere.
+
+A spreadsheet that separates by semicolons opens a file of commas too, and takes what stands behind each semicolon for a
+cell. Signs behind apostrophes are among it: so that one more can be taken away.
+"""
 
 _PART_COLUMNS = tuple("gaskets" if kind == "gasket" else kind for kind in KINDS)
 
@@ -37,8 +41,8 @@ def csv_text(rows: tuple[Sequence[str], Iterable[Row]]) -> str:
 def cell(value: Any) -> str:
     """One cell: numbers unrounded, text so that no spreadsheet runs it.
 
-    >>> cell(0.1), cell(-1.5), cell("-1+2"), cell(None), cell(True)
-    ('0.1', '-1.5', "'-1+2", '', 'true')
+    >>> cell(0.1), cell(-1.5), cell("-1+2"), cell("a;=1+2"), cell(None), cell(True)
+    ('0.1', '-1.5', "'-1+2", "a;'=1+2", '', 'true')
     """
     if value is None:
         return ""
@@ -48,8 +52,7 @@ def cell(value: Any) -> str:
         return str(value)
     if isinstance(value, float):
         return repr(float(value)) if math.isfinite(value) else ""
-    text = str(value)
-    return f"'{text}" if _RUNS.match(text) else text
+    return _RUNS.sub(r"\1'\2", str(value))
 
 
 def answer_rows(answer: Answer) -> tuple[list[str], list[Row]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from collections.abc import Iterable, Mapping
 from typing import Any
 
@@ -16,10 +17,19 @@ from kitwright.solver.plan import Plan
 from kitwright.solver.registry import FIGURES
 from kitwright.solver.result import Answer, Checked, Closest, Conflict, Limit, NotEstablished, Purchase, WayOut
 
+_UNSEEN = re.compile("[\x7f-\x9f\xad\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff\ud800-\udfff]")
+
 
 def dumped(value: Any) -> str:
-    """JSON text; a number that is none (NaN, infinite) becomes null."""
-    return json.dumps(_clean(value), ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+    r"""JSON text; a number that is none (NaN, infinite) becomes null.
+
+    What cannot be seen, turns text round or is half a character is written as an escape: the same text to a reader.
+
+    >>> dumped("5 mm" + chr(0x202e))
+    '"5 mm\\u202e"\n'
+    """
+    text = json.dumps(_clean(value), ensure_ascii=False, indent=2, allow_nan=False)
+    return _UNSEEN.sub(lambda match: f"\\u{ord(match[0]):04x}", text) + "\n"
 
 
 def _clean(value: Any) -> Any:

@@ -9,7 +9,7 @@ from typing import Any
 from kitwright.catalogs.import_readings import UnderstoodReadings
 from kitwright.catalogs.import_sheet import Column as Taken
 from kitwright.catalogs.import_sheet import Understood
-from kitwright.catalogs.problems import Problem
+from kitwright.catalogs.problems import Problem, printable
 from kitwright.cli.report.as_csv import csv_text
 from kitwright.cli.report.as_json import dumped
 from kitwright.cli.report.blocks import Column, Items, Paragraph, Report, Table, Title
@@ -92,7 +92,7 @@ def _report(found: Understood, folder: str, written: bool) -> Report:
     if found.kinds:
         report.append(Paragraph(f"Kind: {', '.join(words(KINDS[each].plural) for each in found.kinds)}."))
     if found.notes:
-        report.append(Items("Read as", tuple(found.notes)))
+        report.append(Items("Read as", tuple(map(printable, found.notes))))
     report += _columns(found)
     if found.parts and not found.problems:
         ids = [part.id for part, _ in found.parts]
@@ -114,12 +114,18 @@ def _columns(found: Understood | UnderstoodReadings) -> Report:
             Column("known by"),
         )
         rows = tuple(
-            (each.header, _field(each.path, each.tolerance), each.unit, "; ".join(each.first), _HOW[each.how])
+            (
+                printable(each.header),
+                _field(each.path, each.tolerance),
+                printable(each.unit),
+                printable("; ".join(each.first)),
+                _HOW[each.how],
+            )
             for each in found.columns
         )
         report.append(Table(columns, rows, "Taken over").without_empty())
     if found.left_out:
-        report.append(Items("Not taken over", tuple(f"{header}: {why}" for header, why in found.left_out)))
+        report.append(Items("Not taken over", tuple(printable(f"{header}: {why}") for header, why in found.left_out)))
     return report
 
 
@@ -153,7 +159,7 @@ def write_understood_readings(found: UnderstoodReadings, written: bool, form: st
     what = "added to" if written else "understood, for"
     report: Report = [Title(f"{found.file}: {count} readings {what} {found.cam}, {found.valve}", 1)]
     if found.notes:
-        report.append(Items("Read as", tuple(found.notes)))
+        report.append(Items("Read as", tuple(map(printable, found.notes))))
     report += _columns(found)
     if readings:
         first, last = (math.degrees(readings.angles[place]) for place in (0, -1))
