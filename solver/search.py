@@ -17,6 +17,7 @@ from typing import Any, Literal
 
 import numpy as np
 
+from kitwright.solver import windows
 from kitwright.solver.candidates import Candidates, candidates
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import check, judge
@@ -28,7 +29,7 @@ from kitwright.solver.explain import conflict
 from kitwright.solver.facets import Builder
 from kitwright.solver.parts import KINDS
 from kitwright.solver.plan import Plan
-from kitwright.solver.prune import caps, prune
+from kitwright.solver.prune import prune
 from kitwright.solver.result import Answer, Checked, Considered
 from kitwright.solver.stackup import Spreads
 from kitwright.solver.terms import MONEY_UNIT, Mask, Terms
@@ -42,6 +43,12 @@ FIRST_WINDOW, NARROWER = 5, 8
 """Cheapest first: up to a fifth over the least cost at once; where that is too many, an eighth of it, and so on.
 
 Proving a least cost takes longer than enumerating a window, so that few wide windows beat many narrow ones.
+"""
+
+MANY_ROWS = 600
+"""Rows of all facets together from which on a region is worked through by rungs of cost.
+
+Two hundred to two thousand take about as long; the more rows, the fewer rungs and the slower each of them.
 """
 
 SMALL = 20_000
@@ -138,8 +145,8 @@ class Search:
         rows = self._established() if proved_only else self.alive
         low, width = 0, 0
         while not self.best.closed((unproved, low)):
-            model, found = self._next_closeness(rows, held, low)
-            if model is None:
+            found, model = self._next_closeness(rows, held, low)
+            if found is None:
                 return
             self.proven = f"no combination is closer than {found}"
             if unproved:
@@ -147,16 +154,22 @@ class Search:
             self.progress(f"closeness {found}: {len(self.best.found)} found")
             if self.best.closed((unproved, found)):
                 return
-            high = found + width
-            if high != model.most:  # fewer rows and levels, or as many as the window needs
-                model = self._model(self._capped(rows, high), high)
             before = len(self.best.found)
-            if self._collect(model, held | {"closeness": (found, high)}):
-                width = width * 2 + 1 if len(self.best.found) - before < self.best.wanted else width
-                low = high + 1
+            region = held | {"closeness": (found, found + width)}
+            within = self._within(rows, region)
+            if not width and windows.count(within) > MANY_ROWS:
+                self._by_cost(within, region, (unproved, found))
+                low = found + 1
             else:
-                self._split(model, rows, held | {"closeness": (found, found)}, (unproved, found), 2)
-                width, low = 0, found + 1
+                if model is None or model.most != found + width:
+                    model = self._model(within, found + width)
+                if self._collect(model, region):
+                    low = found + width + 1
+                else:
+                    self._split(model, rows, held | {"closeness": (found, found)}, (unproved, found), 2)
+                    width, low = 0, found + 1
+                    continue
+            width = width * 2 + 1 if len(self.best.found) - before < self.best.wanted else width
 
     def _established(self) -> dict[str, Mask]:
         """Rows without any that leaves a goal not established."""
@@ -169,31 +182,78 @@ class Search:
 
     def _next_closeness(
         self, rows: dict[str, Mask], held: dict[str, tuple[int, int]], low: int
-    ) -> tuple[Model | None, int]:
-        """The least closeness from ``low`` on, with a model that reaches it; None where there is none."""
+    ) -> tuple[int | None, Model | None]:
+        """The least closeness from ``low`` on, and a model that reaches it if one was made; None where there is none."""
         reach = 0
         while True:
             most = min(low + reach, FAR)
-            within = self._capped(rows, most)
-            if all(mask.any() for mask in within.values()):
+            within = self._within(rows, {"closeness": (0, most)})
+            if not windows.empty(within):
+                reached = self._cheap_closeness(within, held | {"closeness": (low, most)})
+                if reached == low:
+                    return low, None
+                if reached is not None:
+                    most = reached
+                    within = self._within(rows, {"closeness": (0, most)})
                 model = self._model(within, most)
-                status, solver = self._solve(model, held | {"closeness": (low, most)})
-                if status != "none":
-                    if reach == 0:
-                        return model, low
-                    reached = int(solver.value(model.keys["closeness"]))
-                    status, solver = self._solve(model, held | {"closeness": (low, reached)}, "closeness")
-                    return model, int(solver.value(model.keys["closeness"]))
+                if reached is None:
+                    status, solver = self._solve(model, held | {"closeness": (low, most)})
+                    if status != "none":
+                        reached = int(solver.value(model.keys["closeness"]))
+                if reached is not None:
+                    if reached > low:
+                        status, solver = self._solve(model, held | {"closeness": (low, reached)}, "closeness")
+                        reached = int(solver.value(model.keys["closeness"]))
+                    return reached, model
             if most >= FAR:
-                return None, 0
+                return None, None
             reach = reach * 2 + 1 if reach < 4096 else FAR
 
-    def _capped(self, rows: dict[str, Mask], most: int) -> dict[str, Mask]:
-        """Rows that a greatest closeness leaves."""
-        if most >= FAR:
-            return rows
-        alive = {each: mask.copy() for each, mask in rows.items()}
-        return prune(self.terms, alive, caps(self.terms, most, alive))
+    def _cheap_closeness(self, rows: dict[str, Mask], held: dict[str, tuple[int, int]]) -> int | None:
+        """The least closeness that the cheapest rows reach, where there are many; None where they reach none."""
+        if windows.count(rows) <= MANY_ROWS:
+            return None
+        region = held | {"unknown_cost": (0, 0)}
+        cheap = windows.known(self.terms, rows)
+        if windows.empty(cheap):
+            return None
+        for high in windows.rungs(self.terms, cheap, MANY_ROWS):
+            if high >= FAR:
+                return None
+            few = self._within(cheap, region | {"cost": (0, high)})
+            if windows.empty(few):
+                continue
+            status, solver = self._solve(model := self._model(few, held["closeness"][1]), held, "closeness")
+            if status != "none":
+                return int(solver.value(model.keys["closeness"]))
+            if windows.count(few) > MANY_ROWS:
+                return None
+        return None
+
+    def _by_cost(self, rows: dict[str, Mask], held: dict[str, tuple[int, int]], prefix: tuple[Any, ...]) -> None:
+        """Work through one closeness from the cheapest on: a rung of cost leaves few rows, and fills the list mostly."""
+        most = held["closeness"][1]
+        low = 0
+        cheap = windows.known(self.terms, rows)
+        for high in windows.rungs(self.terms, cheap, MANY_ROWS) if not windows.empty(cheap) else ():
+            if self.best.closed((*prefix, *self._lower("cost", low))):
+                return
+            top = min(high, self._highest("cost", prefix))
+            region = held | {"unknown_cost": (0, 0), "cost": (low, top)}
+            few = self._within(cheap, region)
+            if not windows.empty(few):
+                model = self._model(few, most)
+                if not self._collect(model, region):
+                    self._split(model, few, region, prefix, 2)
+            low = high + 1
+        region = held | {"unknown_cost": (1, 1)}
+        if not self.best.closed((*prefix, *self._lower("unknown_cost", 1))) and windows.count(cheap) < windows.count(rows):
+            self._split(self._model(rows, most), rows, region, prefix, 2)
+
+    def _within(self, rows: dict[str, Mask], held: dict[str, tuple[int, int]]) -> dict[str, Mask]:
+        """Rows that can be in a combination whose keys are in these ranges."""
+        self.clock.check()
+        return windows.within(self.terms, rows, held)
 
     def _split(
         self,
@@ -205,17 +265,24 @@ class Search:
     ) -> None:
         """Work through a region by its next key, least first."""
         names = list(model.keys)
-        if depth == len(KEYS) == len(names):
-            most = held["closeness"][1]
-            model = self._model(self._capped(rows, most), most, ids=True)
-            names = list(model.keys)
+        ids = depth == len(KEYS) == len(names)
+        if ids or windows.count(rows) > MANY_ROWS:
+            fewer = self._within(rows, held)
+            if ids or 2 * windows.count(fewer) < windows.count(rows):
+                model, rows = self._model(fewer, held["closeness"][1], ids), fewer
+                names = list(model.keys)
         if depth >= len(names):
             self._collect(model, held, at_once=FAR)
             return
         name = names[depth]
-        low, width = 0, None
-        while not self.best.closed((*prefix, *self._lower(name, low))):
-            status, solver = self._solve(model, held | {name: (low, self._highest(name, prefix))}, name)
+        low, last = held.get(name, (0, FAR))
+        if low == last:
+            self._split(model, rows, held, (*prefix, *self._exactly(name, low)), depth + 1)
+            return
+        width = None
+        while low <= last and not self.best.closed((*prefix, *self._lower(name, low))):
+            highest = min(last, self._highest(name, prefix))
+            status, solver = self._solve(model, held | {name: (low, highest)}, name)
             if status == "none":
                 return
             found = int(solver.value(model.keys[name]))
@@ -224,10 +291,10 @@ class Search:
             if width is None:
                 width = found // FIRST_WINDOW if name == "cost" else 0
             before = len(self.best.found)
-            whole = self._collect(model, held | {name: (found, found + width)})
+            whole = self._collect(model, held | {name: (found, min(last, found + width))})
             while not whole and width:  # too many at once: nearer the least of them
                 width //= NARROWER
-                whole = self._collect(model, held | {name: (found, found + width)})
+                whole = self._collect(model, held | {name: (found, min(last, found + width))})
             if not whole:
                 exact = (*prefix, *self._exactly(name, found))
                 self._split(model, rows, held | {name: (found, found)}, exact, depth + 1)
