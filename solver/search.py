@@ -17,7 +17,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from kitwright.solver import windows
+from kitwright.solver import narrow, windows
 from kitwright.solver.candidates import Candidates, candidates
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import check, judge
@@ -96,21 +96,38 @@ class Search:
         clock: Clock,
         progress: Progress | None,
         tables: bool = True,
+        look: Search | None = None,
+        partial: bool = False,
     ) -> None:
+        """``look`` is a first look, whose list says which short blocks are needed at all; ``partial`` if this is one."""
         self.plan = plan
+        self.partial = partial
         self.clock = clock
         self.progress = progress or (lambda _: None)
-        self.best = Best(wanted)
-        self.counts = {"solves": 0, "branches": 0, "proposed": 0, "checked": 0, "classes": 0}
+        self.best = look.best if look is not None else Best(wanted)
+        nothing = {"solves": 0, "branches": 0, "proposed": 0, "checked": 0, "classes": 0}
+        self.counts = look.counts if look is not None else nothing
         self.proven = "nothing yet"
         self.spreads: Spreads = {}
         self.any_will_do = False
         """Whether one answer, however close, is enough."""
-        self.facets: Facets = Builder(options, wanted_leaves(plan), clock.check).build()
+        sift = self._needed if narrow.ways(options) > narrow.FIRST_WAYS else None
+        self.facets: Facets = Builder(options, wanted_leaves(plan), clock.check, sift).build()
         self.maker = Maker(self.facets, plan, clock.check)
         self.terms: Terms = self.maker.make(tables)
         self.alive = prune(self.terms, self.terms.alive)
         self.orders = self._id_orders()
+
+    def _needed(self, some: Facets) -> Mask:
+        """Short blocks, of some of them, that can be in an answer as close as the list so far asks for."""
+        terms = Maker(some, self.plan, self.clock.check).make(tables=False)
+        alive = prune(terms, terms.alive)
+        if self.best.full:
+            unproved, closeness = self.best.keys[-1][:2]
+            if unproved == sum(lack.always for lack in terms.lacks):
+                alive = windows.established(terms, alive)
+                alive = windows.within(terms, alive, {"closeness": (0, closeness)})
+        return alive["short"]
 
     def _id_orders(self) -> dict[str, list[Any]]:
         found: dict[str, list[Any]] = {}
@@ -142,14 +159,15 @@ class Search:
     def _level(self, unproved: int, proved_only: bool) -> None:
         """All of one number of goals not established, closeness upwards."""
         held = {"unproved": (unproved, unproved)}
-        rows = self._established() if proved_only else self.alive
+        rows = windows.established(self.terms, self.alive) if proved_only else self.alive
         low, width = 0, 0
         while not self.best.closed((unproved, low)):
             found, model = self._next_closeness(rows, held, low)
             if found is None:
                 return
-            self.proven = f"no combination is closer than {found}"
-            if unproved:
+            if not self.partial:
+                self.proven = f"no combination is closer than {found}"
+            if unproved and not self.partial:
                 self.proven += f" with {unproved} goal{'s' if unproved > 1 else ''} not established"
             self.progress(f"closeness {found}: {len(self.best.found)} found")
             if self.best.closed((unproved, found)):
@@ -170,15 +188,6 @@ class Search:
                     width, low = 0, found + 1
                     continue
             width = width * 2 + 1 if len(self.best.found) - before < self.best.wanted else width
-
-    def _established(self) -> dict[str, Mask]:
-        """Rows without any that leaves a goal not established."""
-        alive = {each: mask.copy() for each, mask in self.alive.items()}
-        for lack in self.terms.lacks:
-            for each, flags in lack.flags.items():
-                if not lack.always:
-                    alive[each] &= ~flags
-        return prune(self.terms, alive)
 
     def _next_closeness(
         self, rows: dict[str, Mask], held: dict[str, tuple[int, int]], low: int
@@ -207,6 +216,7 @@ class Search:
                     return reached, model
             if most >= FAR:
                 return None, None
+            low = most + 1
             reach = reach * 2 + 1 if reach < 4096 else FAR
 
     def _cheap_closeness(self, rows: dict[str, Mask], held: dict[str, tuple[int, int]]) -> int | None:
@@ -444,6 +454,33 @@ def _leading(choices: list[list[Choice]], wanted: int) -> Iterator[list[Choice]]
             yield [choice, *rest]
 
 
+def _searches(
+    options: Candidates, plan: Plan, top: int, clock: Clock, progress: Progress | None
+) -> Iterator[Search]:
+    """The search, each to be run before the next is asked for: of a large catalogue after first looks at cheap parts.
+
+    A first look decides it where its list is full, as close as any can be, and no dearer than all that was left out.
+    """
+    look: Search | None = None
+    if narrow.ways(options) > narrow.FIRST_WAYS:
+        few, never = narrow.established(options)
+        most, cost = narrow.FIRST_WAYS, narrow.cheap(few, narrow.FIRST_WAYS)
+        while cost is not None and most <= narrow.MOST_WAYS:
+            look = Search(narrow.affordable(few, cost), plan, top, clock, progress, look=look, partial=True)
+            yield look
+            if look.best.full:
+                last = look.best.keys[-1]
+                if last[:2] > (never, 0) or last[2][0]:
+                    break
+                if last[2][1] <= cost:
+                    return
+                cost = last[2][1]
+            else:
+                most *= 4
+                cost = narrow.cheap(few, most)
+    yield Search(options, plan, top, clock, progress, look=look)
+
+
 def find(
     catalogue: Catalogue,
     plan: Plan,
@@ -478,8 +515,8 @@ def find(
     search: Search | None = None
     complete = False
     try:
-        search = Search(options, plan, top, clock, progress)
-        search.run()
+        for search in _searches(options, plan, top, clock, progress):
+            search.run()
         complete = True
     except (OutOfTimeError, KeyboardInterrupt):
         pass  # the answer says so
@@ -511,6 +548,11 @@ def witness(catalogue: Catalogue, plan: Plan, seconds: float = DEFAULT_SECONDS) 
     if options.empty_kinds:
         return None
     clock = Clock(seconds)
+    cost = narrow.cheap(options, narrow.FIRST_WAYS) if narrow.ways(options) > narrow.FIRST_WAYS else None
+    if cost is not None:  # of a large catalogue the cheap parts first
+        look = Search(narrow.affordable(options, cost), plan, 1, clock, None, tables=False)
+        if look.any():
+            return look.best.found[0]
     for tables in (False, True):  # the tables cost most and seldom decide it
         search = Search(options, plan, 1, clock, None, tables)
         if search.any() is not None:

@@ -34,6 +34,16 @@ def known(terms: Terms, rows: Mapping[str, Mask]) -> dict[str, Mask]:
     return {each: mask & (terms.facets.facets[each].unknown == 0) for each, mask in rows.items()}
 
 
+def established(terms: Terms, rows: Mapping[str, Mask]) -> dict[str, Mask]:
+    """Rows without any that leaves a goal not established."""
+    alive = {each: mask.copy() for each, mask in rows.items()}
+    for lack in terms.lacks:
+        for each, flags in lack.flags.items():
+            if not lack.always:
+                alive[each] &= ~flags
+    return prune(terms, alive)
+
+
 def within(terms: Terms, rows: Mapping[str, Mask], held: Mapping[str, tuple[int, int]]) -> dict[str, Mask]:
     """Rows that can be in a combination whose keys do not exceed the ranges that they are held in.
 

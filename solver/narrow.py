@@ -1,0 +1,157 @@
+"""Fewer parts to look at: those that a limit alone rules out, those too dear or not established for a first look.
+
+The short blocks of a large catalogue number millions, and most are in no list of the closest. A first look takes the
+cheap parts alone. What it finds are combinations of the whole catalogue, so that its list bounds the last one's key:
+where no part that was left out can bring a smaller key the list is final, and else that bound says which rows of the
+whole catalogue are needed at all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from math import prod
+from typing import Any, Literal
+
+import numpy as np
+
+from kitwright.solver.candidates import BOTTOM, Candidates
+from kitwright.solver.check import implied_goals
+from kitwright.solver.classes import Classes, facet_of, leaf_value
+from kitwright.solver.combination import Combination, Reader
+from kitwright.solver.evaluate import in_unit
+from kitwright.solver.parts import Part
+from kitwright.solver.plan import Plan
+from kitwright.solver.registry import FIGURES, leaves_of
+from kitwright.solver.rules import PHYSICAL
+from kitwright.solver.stackup import spread
+from kitwright.solver.terms import Mask, misses
+
+FIRST_WAYS, MOST_WAYS = 1_000_000, 16_000_000
+"""Pairings of a short block's parts (whether they fit one another or not) in the first and in the widest first look.
+
+A catalogue with no more than the first of them needs none.
+"""
+
+Bound = tuple[str, Literal["min", "max"], float]
+
+
+def ways(options: Candidates) -> int:
+    """Pairings of the short block's parts, whether they fit one another or not."""
+    return prod(max(len(options.slots.get(kind, ())), 1) for kind in BOTTOM)
+
+
+def bounds(plan: Plan) -> Iterator[Bound]:
+    """Every limit of goals and rules on a figure; those on the least or greatest of several, on each of them."""
+    for goal in implied_goals(plan).values():
+        if goal.minimum is not None:
+            yield from _branches(goal.figure, "min", goal.minimum)
+        if goal.maximum is not None:
+            yield from _branches(goal.figure, "max", goal.maximum)
+    for rule in PHYSICAL:
+        if rule.id not in plan.waived:
+            yield from _branches(rule.figure, "min", 0.0)
+
+
+def _branches(figure: str, side: Literal["min", "max"], bound: float) -> Iterator[Bound]:
+    entry = FIGURES[figure]
+    if entry.extreme != side:
+        yield figure, side, bound
+        return
+    for each in entry.inputs:
+        yield from _branches(each.rstrip("?"), side, bound)
+
+
+def keeping(classes: Classes, plan: Plan) -> Mask:
+    """Classes of one kind that keep every limit on what they alone decide, as a rating does the rev ceiling."""
+    keep = np.ones(len(classes.members), dtype=bool)
+    reader = Reader(Combination({}), plan)
+    for figure, side, bound in bounds(plan):
+        names = leaves_of(figure)
+        owners = {leaf.partition(".")[0] for leaf in names if facet_of(leaf) is not None}
+        if owners != {classes.kind} or "block.bore" in names:  # a bore may be bored out
+            continue
+        leaves: dict[str, Any] = {}
+        tolerances: dict[str, Any] = {}
+        for leaf in names:
+            if facet_of(leaf) is None:
+                leaves[leaf] = reader[leaf]
+                continue
+            leaves[leaf], widths = classes.leaf(leaf)
+            if widths.any():
+                tolerances[leaf] = widths
+        with np.errstate(all="ignore"):
+            low, high = spread(figure, leaves, tolerances, plan.tolerance)
+        keep &= ~misses(np.broadcast_to(in_unit(figure, low if side == "min" else high), len(keep)), side, bound)
+    return keep
+
+
+def established(options: Candidates) -> tuple[Candidates, int]:
+    """Candidates without the parts that alone leave a goal not established, and how many goals no part establishes."""
+    plan = options.plan
+    gone: dict[str, set[str]] = {}
+    never = 0
+    for goal in implied_goals(plan).values():
+        entry = FIGURES[goal.figure]
+        if entry.bound_without and goal.minimum is None and goal.ranked_by is None:
+            continue
+        unknown: dict[str, set[str]] = {}
+        always = False
+        for leaf in (*leaves_of(goal.figure, optional=False), *entry.bound_without):
+            kind, _, _ = leaf.partition(".")
+            if kind not in options.slots:
+                continue
+            without = [part for part in options.slots[kind] if np.isnan(leaf_value(part, leaf)[0])]
+            always |= len(without) == len(options.slots[kind])
+            unknown.setdefault(kind, set()).update(part.id if part is not None else "" for part in without)
+        never += always
+        for kind, names in unknown.items() if not always else ():
+            gone.setdefault(kind, set()).update(names)
+    slots = {kind: _without(parts, gone.get(kind, set())) for kind, parts in options.slots.items()}
+    return replace(options, slots=slots), never
+
+
+def _without(parts: tuple[Part | None, ...], gone: set[str]) -> tuple[Part | None, ...]:
+    return tuple(part for part in parts if (part.id if part is not None else "") not in gone)
+
+
+def _price(part: Part | None) -> float:
+    """What a part adds to the cost at least; infinite where that is not known."""
+    if part is None or part.on_shelf:
+        return 0.0
+    return np.inf if part.price is None else float(part.price)
+
+
+def least_cost(options: Candidates) -> float:
+    """No combination costs less: the cheapest part of every slot; infinite where a slot has no known price."""
+    stack = 0.0 if options.gaskets is None or "gasket" in options.plan.optional else _cheapest(options.gaskets)
+    return stack + sum(_cheapest(parts) for parts in options.slots.values())
+
+
+def _cheapest(parts: tuple[Part | None, ...]) -> float:
+    return min(map(_price, parts), default=0.0)
+
+
+def affordable(options: Candidates, cost: float) -> Candidates:
+    """Candidates without the parts that no combination of a cost (or less) can have."""
+    spare = cost - least_cost(options) + 1e-6
+    slots = {
+        kind: tuple(part for part in parts if _price(part) - _cheapest(parts) <= spare)
+        for kind, parts in options.slots.items()
+    }
+    return replace(options, slots=slots)
+
+
+def cheap(options: Candidates, most: int) -> float | None:
+    """The highest cost that leaves no more than so many pairings; None where even the cheapest parts are more.
+
+    A cost that leaves all is given as infinite.
+    """
+    least = least_cost(options)
+    if not np.isfinite(least):
+        return None
+    if ways(options) <= most:
+        return float("inf")
+    steps = sorted({_price(part) - _cheapest(parts) for parts in options.slots.values() for part in parts})
+    fitting = [step for step in steps if np.isfinite(step) and ways(affordable(options, least + step)) <= most]
+    return least + max(fitting) if fitting else None
