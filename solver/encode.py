@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from ortools.sat.python import cp_model
 
-from kitwright.solver.engine import FAR, Model
+from kitwright.solver.engine import FAR, KEYS, Model
 from kitwright.solver.parts import KINDS
 from kitwright.solver.terms import (
     AimLevels,
@@ -279,7 +279,7 @@ class Encoder:
         if self.ids:
             expressions |= self._id_ranks()
         found = Model(self.classes, self.model, self.chosen)
-        for name in expressions:
+        for name in (*KEYS, *(each for each in expressions if each not in KEYS)):  # in the order of the order
             low, high = (0, self.most) if name == "closeness" else (0, FAR)
             found.keys[name] = self.model.new_int_var(low, high, name)
             self.model.add(found.keys[name] == expressions[name])

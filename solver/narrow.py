@@ -133,10 +133,13 @@ def _cheapest(parts: tuple[Part | None, ...]) -> float:
 
 
 def affordable(options: Candidates, cost: float) -> Candidates:
-    """Candidates without the parts that no combination of a cost (or less) can have."""
+    """Candidates without the parts of a short block that no combination of a cost (or less) can have.
+
+    The other kinds stay whole: they are few, and a closer cam or head may be the dearer one.
+    """
     spare = cost - least_cost(options) + 1e-6
     slots = {
-        kind: tuple(part for part in parts if _price(part) - _cheapest(parts) <= spare)
+        kind: tuple(part for part in parts if _price(part) - _cheapest(parts) <= spare) if kind in BOTTOM else parts
         for kind, parts in options.slots.items()
     }
     return replace(options, slots=slots)
@@ -152,6 +155,7 @@ def cheap(options: Candidates, most: int) -> float | None:
         return None
     if ways(options) <= most:
         return float("inf")
-    steps = sorted({_price(part) - _cheapest(parts) for parts in options.slots.values() for part in parts})
+    short = [options.slots[kind] for kind in BOTTOM if kind in options.slots]
+    steps = sorted({_price(part) - _cheapest(parts) for parts in short for part in parts})
     fitting = [step for step in steps if np.isfinite(step) and ways(affordable(options, least + step)) <= most]
     return least + max(fitting) if fitting else None

@@ -285,29 +285,37 @@ class Search:
             self._collect(model, held, at_once=FAR)
             return
         name = names[depth]
+        unknown = held.get("unknown_cost", (0, 0))[0]
+
+        def exactly(value: int) -> tuple[Any, ...]:  # the two keys of cost are one of the check's
+            return prefix if name == "unknown_cost" else (*prefix, *self._lower(name, value, unknown))
+
+        def closed(value: int) -> bool:
+            return self.best.closed((*prefix, *self._lower(name, value, unknown)))
+
         low, last = held.get(name, (0, FAR))
         if low == last:
-            self._split(model, rows, held, (*prefix, *self._exactly(name, low)), depth + 1)
+            self._split(model, rows, held, exactly(low), depth + 1)
             return
         width = None
-        while low <= last and not self.best.closed((*prefix, *self._lower(name, low))):
+        while low <= last and not closed(low):
             highest = min(last, self._highest(name, prefix))
             status, solver = self._solve(model, held | {name: (low, highest)}, name)
             if status == "none":
                 return
             found = int(solver.value(model.keys[name]))
-            if self.best.closed((*prefix, *self._lower(name, found))):
+            if closed(found):
                 return
             if width is None:
                 width = found // FIRST_WINDOW if name == "cost" else 0
             before = len(self.best.found)
-            whole = self._collect(model, held | {name: (found, min(last, found + width))})
+            width = min(width, last - found)
+            whole = self._collect(model, held | {name: (found, found + width)})
             while not whole and width:  # too many at once: nearer the least of them
                 width //= NARROWER
-                whole = self._collect(model, held | {name: (found, min(last, found + width))})
+                whole = self._collect(model, held | {name: (found, found + width)})
             if not whole:
-                exact = (*prefix, *self._exactly(name, found))
-                self._split(model, rows, held | {name: (found, found)}, exact, depth + 1)
+                self._split(model, rows, held | {name: (found, found)}, exactly(found), depth + 1)
             low = found + width + 1
             if whole and len(self.best.found) - before < self.best.wanted:
                 width = width * 4 + (max(found // 50, int(1 / MONEY_UNIT)) if name == "cost" else 0)
@@ -348,20 +356,22 @@ class Search:
             self._collect(model, {}, at_once=FAR)
         return bool(self.best.found)
 
-    def _lower(self, name: str, value: int) -> tuple[Any, ...]:
-        """A key's value in the model as a lower bound of the check's key."""
+    def _lower(self, name: str, value: int, unknown: int = 0) -> tuple[Any, ...]:
+        """A key's value in the model as a lower bound of the check's key; ``unknown`` where the cost is not known.
+
+        Kinds that the search has not are empty in the check's key: those before this one come with it.
+        """
         if name == "unknown_cost":
             return ((value, 0.0),)
         if name == "cost":
-            return ((0, value * MONEY_UNIT - 1e-7),)
+            return ((unknown, 0.0 if unknown else _money(value)),)
         names = self.orders.get(name)
-        if names is not None:
-            return (names[value] if value < len(names) else _AFTER_ALL,)
-        return (value,)
-
-    def _exactly(self, name: str, value: int) -> tuple[Any, ...]:
-        """What a fixed key adds to the prefix; the two keys of cost are one of the check's."""
-        return () if name == "unknown_cost" else self._lower(name, value)
+        if names is None:
+            return (value,)
+        before = list(KINDS)[: list(KINDS).index(name)]
+        since = max((before.index(kind) + 1 for kind in self.orders if kind in before), default=0)
+        after_all = (_AFTER_ALL,) if name == "gasket" else _AFTER_ALL
+        return (*("" for _ in before[since:]), names[value] if value < len(names) else after_all)
 
     # solving
 
@@ -425,10 +435,15 @@ class Search:
 
     @staticmethod
     def _lower_cost(keys: dict[str, int]) -> tuple[Any, ...]:
-        return ((keys["unknown_cost"], 0.0 if keys["unknown_cost"] else keys["cost"] * MONEY_UNIT - 1e-7),)
+        return ((keys["unknown_cost"], 0.0 if keys["unknown_cost"] else _money(keys["cost"])),)
 
 
 _AFTER_ALL = chr(0x10FFFF)
+
+
+def _money(value: int) -> float:
+    """A cost of the model as a lower bound of the check's: to six places exact, where a float has so many."""
+    return round(value * MONEY_UNIT, 6) if value < 10**12 else value * MONEY_UNIT * (1 - 1e-12)
 
 SAMPLE = 200
 """Rows of a facet that a first look takes: a small model finds an answer at once where there are many."""
