@@ -27,11 +27,11 @@ from kitwright.solver.rules import PHYSICAL
 from kitwright.solver.stackup import spread
 from kitwright.solver.terms import Mask, misses
 
-FIRST_WAYS, MOST_WAYS = 1_000_000, 16_000_000
-"""Pairings of a short block's parts (whether they fit one another or not) in the first and in the widest first look.
+LARGE = 1_000_000
+"""Pairings of a short block's parts, whether they fit one another or not, from which on a catalogue is large."""
 
-A catalogue with no more than the first of them needs none.
-"""
+FIRST_WAYS, MOST_WAYS = 4_000_000, 16_000_000
+"""Pairings in the first and in the widest first look."""
 
 Bound = tuple[str, Literal["min", "max"], float]
 
@@ -86,6 +86,15 @@ def keeping(classes: Classes, plan: Plan) -> Mask:
     return keep
 
 
+def usable(options: Candidates) -> Candidates:
+    """Candidates without the parts that break a limit which they alone decide."""
+    slots = {}
+    for kind, parts in options.slots.items():
+        keep = keeping(Classes(kind, [(part,) for part in parts]), options.plan)
+        slots[kind] = tuple(part for part, kept in zip(parts, keep, strict=True) if kept)
+    return replace(options, slots=slots)
+
+
 def established(options: Candidates) -> tuple[Candidates, int]:
     """Candidates without the parts that alone leave a goal not established, and how many goals no part establishes."""
     plan = options.plan
@@ -138,10 +147,11 @@ def affordable(options: Candidates, cost: float) -> Candidates:
     The other kinds stay whole: they are few, and a closer cam or head may be the dearer one.
     """
     spare = cost - least_cost(options) + 1e-6
-    slots = {
-        kind: tuple(part for part in parts if _price(part) - _cheapest(parts) <= spare) if kind in BOTTOM else parts
-        for kind, parts in options.slots.items()
-    }
+    slots = dict(options.slots)
+    for kind in BOTTOM:
+        if kind in slots:
+            dearest = _cheapest(slots[kind]) + spare
+            slots[kind] = tuple(part for part in slots[kind] if _price(part) <= dearest)
     return replace(options, slots=slots)
 
 
@@ -155,7 +165,11 @@ def cheap(options: Candidates, most: int) -> float | None:
         return None
     if ways(options) <= most:
         return float("inf")
-    short = [options.slots[kind] for kind in BOTTOM if kind in options.slots]
-    steps = sorted({_price(part) - _cheapest(parts) for parts in short for part in parts})
-    fitting = [step for step in steps if np.isfinite(step) and ways(affordable(options, least + step)) <= most]
-    return least + max(fitting) if fitting else None
+    above = []
+    for kind in BOTTOM:
+        prices = np.array([_price(part) for part in options.slots.get(kind, (None,))])
+        above.append(np.sort(prices - prices.min()))
+    steps = np.unique(np.concatenate(above))
+    numbers = np.prod([np.searchsorted(each, steps, side="right").astype(float) for each in above], axis=0)
+    fitting = steps[np.isfinite(steps) & (numbers <= most)]
+    return least + float(fitting.max()) if len(fitting) else None

@@ -111,7 +111,7 @@ class Search:
         self.spreads: Spreads = {}
         self.any_will_do = False
         """Whether one answer, however close, is enough."""
-        sift = self._needed if narrow.ways(options) > narrow.FIRST_WAYS else None
+        sift = self._needed if narrow.ways(options) > narrow.LARGE else None
         self.facets: Facets = Builder(options, wanted_leaves(plan), clock.check, sift).build()
         self.maker = Maker(self.facets, plan, clock.check)
         self.terms: Terms = self.maker.make(tables)
@@ -275,12 +275,13 @@ class Search:
     ) -> None:
         """Work through a region by its next key, least first."""
         names = list(model.keys)
-        ids = depth == len(KEYS) == len(names)
-        if ids or windows.count(rows) > MANY_ROWS:
-            fewer = self._within(rows, held)
-            if ids or 2 * windows.count(fewer) < windows.count(rows):
-                model, rows = self._model(fewer, held["closeness"][1], ids), fewer
-                names = list(model.keys)
+        ids = depth >= len(KEYS)
+        fewer = self._within(rows, held)
+        if windows.empty(fewer):
+            return
+        if depth == len(KEYS) == len(names) or 2 * windows.count(fewer) < windows.count(rows):
+            model, rows = self._model(fewer, held["closeness"][1], ids), fewer
+            names = list(model.keys)
         if depth >= len(names):
             self._collect(model, held, at_once=FAR)
             return
@@ -477,8 +478,8 @@ def _searches(
     A first look decides it where its list is full, as close as any can be, and no dearer than all that was left out.
     """
     look: Search | None = None
-    if narrow.ways(options) > narrow.FIRST_WAYS:
-        few, never = narrow.established(options)
+    if narrow.ways(options) > narrow.LARGE:
+        few, never = narrow.established(narrow.usable(options))
         most, cost = narrow.FIRST_WAYS, narrow.cheap(few, narrow.FIRST_WAYS)
         while cost is not None and most <= narrow.MOST_WAYS:
             look = Search(narrow.affordable(few, cost), plan, top, clock, progress, look=look, partial=True)
@@ -563,7 +564,7 @@ def witness(catalogue: Catalogue, plan: Plan, seconds: float = DEFAULT_SECONDS) 
     if options.empty_kinds:
         return None
     clock = Clock(seconds)
-    cost = narrow.cheap(options, narrow.FIRST_WAYS) if narrow.ways(options) > narrow.FIRST_WAYS else None
+    cost = narrow.cheap(options, narrow.FIRST_WAYS) if narrow.ways(options) > narrow.LARGE else None
     if cost is not None:  # of a large catalogue the cheap parts first
         look = Search(narrow.affordable(options, cost), plan, 1, clock, None, tables=False)
         if look.any():

@@ -12,6 +12,7 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 
 from kitwright.solver.engine import FAR
+from kitwright.solver.parts import KINDS
 from kitwright.solver.prune import at_most, caps, prune
 from kitwright.solver.terms import Mask, Terms, cents
 
@@ -65,7 +66,13 @@ def within(terms: Terms, rows: Mapping[str, Mask], held: Mapping[str, tuple[int,
         else:
             columns = {each: getattr(facets[each], name).astype(np.int64) for each in alive}
         limits.append(at_most(f"{name} within {highest}", columns, highest))
-    return prune(terms, alive, limits) if limits else alive
+    ids = [name for name in held if name in KINDS]
+    for each, mask in alive.items():
+        for name in ids:
+            if name in facets[each].ranks:
+                ranks = facets[each].ranks[name][0]
+                mask &= (ranks >= held[name][0]) & (ranks <= held[name][1])
+    return prune(terms, alive, limits) if limits or ids else alive
 
 
 def rungs(terms: Terms, rows: Mapping[str, Mask], first: int) -> Iterator[int]:

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from kitwright.solver import check, find, search
+from kitwright.solver import check, facets, find, narrow, search
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.plan import MACHINING, TOLERANCES, Plan
 from tests import random_catalogues, random_motion
@@ -65,6 +65,31 @@ def test_search_agrees_where_every_region_is_split(first: int, small: int, monke
     differences = [each for seed in range(first, first + CHUNK) for each in compare(stacks, seed, (1, 4, 25))]
     assert differences == []
     assert {2, 3} <= depths
+
+
+@pytest.mark.parametrize("question", [stacks, random_motion.question])
+@pytest.mark.parametrize("first", [0, 20, 40, 60])
+def test_search_agrees_where_the_catalogue_counts_as_large(
+    question: Question, first: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """First looks at cheap parts, short blocks sifted a few at a time, and a rung of cost for every few rows."""
+    monkeypatch.setattr(search, "SMALL", 0)
+    monkeypatch.setattr(search, "AT_ONCE", 2)
+    monkeypatch.setattr(search, "FOR_EACH", 0)
+    monkeypatch.setattr(search, "MANY_ROWS", 3)
+    monkeypatch.setattr(narrow, "FIRST_WAYS", 3)
+    monkeypatch.setattr(facets, "BATCH", 5)
+    looks: list[bool] = []
+    run = search.Search.run
+
+    def seen(self: search.Search) -> None:
+        looks.append(self.partial)
+        run(self)
+
+    monkeypatch.setattr(search.Search, "run", seen)
+    differences = [each for seed in range(first, first + CHUNK) for each in compare(question, seed, (1, 4, 25))]
+    assert differences == []
+    assert {True, False} == set(looks)
 
 
 @pytest.mark.parametrize("first", range(0, STACKS, CHUNK))
