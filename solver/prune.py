@@ -164,7 +164,19 @@ def _range_of(values: dict[str, Ints], limits: list[Linear], alive: dict[str, Ma
             above += int(np.max((column + other)[alive[each]]))
         low = below if low is None else max(low, below)
         high = above if high is None else min(high, above)
-    return low or 0, high or 0
+    start, grid = _grid(values, alive)
+    low, high = low or 0, high or 0
+    return (low + (start - low) % grid, high - (high - start) % grid) if grid else (low, high)
+
+
+def _grid(values: dict[str, Ints], alive: dict[str, Mask]) -> tuple[int, int]:
+    """A value of a sum, and the greatest step that all its values are whole numbers of steps away: standard sizes."""
+    start = grid = 0
+    for each, column in values.items():
+        some = column[alive[each]]
+        start += int(some[0])
+        grid = math.gcd(grid, int(np.gcd.reduce(some - some[0])))
+    return start, grid
 
 
 def _skipped(skip: Mapping[str, Mask], alive: dict[str, Mask]) -> bool:

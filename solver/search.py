@@ -123,10 +123,15 @@ class Search:
         terms = Maker(some, self.plan, self.clock.check).make(tables=False)
         alive = prune(terms, terms.alive)
         if self.best.full:
-            unproved, closeness = self.best.keys[-1][:2]
+            unproved, closeness, (unknown, cost) = self.best.keys[-1][:3]
             if unproved == sum(lack.always for lack in terms.lacks):
                 alive = windows.established(terms, alive)
-                alive = windows.within(terms, alive, {"closeness": (0, closeness)})
+                near = {"closeness": (0, closeness)}
+                if not unknown:  # as close as the last, but no dearer; or closer
+                    near |= {"unknown_cost": (0, 0), "cost": (0, math.ceil(cost / MONEY_UNIT))}
+                closer = windows.within(terms, alive, {"closeness": (0, closeness - 1)})["short"]
+                alive = windows.within(terms, alive, near)
+                return alive["short"] | closer
         return alive["short"]
 
     def _id_orders(self) -> dict[str, list[Any]]:
