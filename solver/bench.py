@@ -26,9 +26,10 @@ from kitwright.solver.check import check
 from kitwright.solver.combination import Combination
 from kitwright.solver.engine import Clock, OutOfTimeError
 from kitwright.solver.plan import Bench, Goal, Plan
+from kitwright.solver.regions import Progress
 from kitwright.solver.registry import FIGURES
 from kitwright.solver.result import Answer, Checked
-from kitwright.solver.search import DEFAULT_SECONDS, Progress, find
+from kitwright.solver.search import DEFAULT_SECONDS, find
 from kitwright.solver.terms import MONEY_UNIT
 
 FIRST_LENGTH = 2

@@ -10,9 +10,9 @@ from kitwright.solver.bench import Allotment, BenchAnswer, find_for_bench
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.engine import Clock, OutOfTimeError
 from kitwright.solver.plan import REV_CEILING, Bench, Plan
+from kitwright.solver.regions import Progress
 from kitwright.solver.registry import FIGURES
 from kitwright.solver.requirements import bound_of, moved, requirements, without
-from kitwright.solver.search import Progress
 from kitwright.solver.ways_out import corner
 from kitwright.solver.wording import outward
 

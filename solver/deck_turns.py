@@ -23,9 +23,9 @@ from kitwright.solver.engine import Clock
 from kitwright.solver.evaluate import compute, in_unit
 from kitwright.solver.plan import Goal, MeasuredDeck, Plan
 from kitwright.solver.quantity import parse_deck
+from kitwright.solver.regions import Search
 from kitwright.solver.registry import leaves_of, tree_of
 from kitwright.solver.rules import PHYSICAL
-from kitwright.solver.search import Search
 from kitwright.solver.slack import pick
 from kitwright.solver.stackup import spread
 from kitwright.solver.terms import Floats, Ints, Mask

@@ -12,7 +12,6 @@ from ortools.sat.python import cp_model
 from kitwright.solver.engine import FAR, KEYS, Model
 from kitwright.solver.parts import KINDS
 from kitwright.solver.terms import (
-    MONEY_UNIT,
     AimLevels,
     AimSum,
     Ints,
@@ -23,6 +22,7 @@ from kitwright.solver.terms import (
     Table,
     Terms,
     cells,
+    cents,
 )
 
 
@@ -54,7 +54,7 @@ class Encoder:
         """Rows that are equal in all that the model sees, together."""
         terms, rows = self.terms, self.rows[facet]
         table = terms.facets.facets[facet]
-        columns: list[Any] = [_cents(table.paid), table.unknown, table.layers, table.operations, terms.points[facet]]
+        columns: list[Any] = [cents(table.paid), table.unknown, table.layers, table.operations, terms.points[facet]]
         for linear in self.linear:
             columns += [linear.terms.get(facet), linear.skip.get(facet)]
             columns += [table.index.get(facet) for table in linear.tables]
@@ -280,7 +280,7 @@ class Encoder:
         if self.ids:
             expressions |= self._id_ranks()
         found = Model(self.classes, self.model, self.chosen)
-        for name in expressions:
+        for name in (*KEYS, *(each for each in expressions if each not in KEYS)):  # in the order of the order
             low, high = (0, self.most) if name == "closeness" else (0, FAR)
             found.keys[name] = self.model.new_int_var(low, high, name)
             self.model.add(found.keys[name] == expressions[name])
@@ -306,7 +306,7 @@ class Encoder:
                 self.model.add_max_equality(either, [literal.negated() for literal in literals])
                 unproved = unproved + either
         unknown_flags, always = self._skips({each: facet.unknown > 0 for each, facet in facets.items()})
-        paid = {each: _cents(facet.paid) for each, facet in facets.items()}
+        paid = {each: cents(facet.paid) for each, facet in facets.items()}
         cost: Any = self._sum(paid)
         unknown: Any = 1 if always else 0
         if always:
@@ -468,11 +468,3 @@ class Encoder:
         self.model.add(total >= 0).only_enforce_if(literal.negated())
         self.model.add(total <= -1).only_enforce_if(literal)
         return literal
-
-
-def _cents(paid: Any) -> Ints:
-    """Money in whole model units, rounded down where it is finer."""
-    scaled = np.asarray(paid) / MONEY_UNIT
-    whole = np.rint(scaled)
-    rounded: Ints = np.where(np.abs(scaled - whole) < 1e-6, whole, np.floor(scaled)).astype(np.int64)
-    return rounded

@@ -24,18 +24,36 @@ import numpy.typing as npt
 from kitwright.solver.candidates import BOTTOM, Candidates
 from kitwright.solver.classes import SINGLE, BoreState, Choice, Classes, Facet, Facets, Floats, Ints, leaf_value
 from kitwright.solver.combination import NAN
+from kitwright.solver.narrow import keeping
 from kitwright.solver.parts import Gasket, Part
 from kitwright.solver.quantity import Quantity
 from kitwright.solver.rules import FITS, carries_tag
+from kitwright.solver.terms import Mask
+
+Rows = tuple[Ints, Ints, Ints, Ints]
+"""Bore state, crank, rod and piston (by class), one of each a row."""
+
+BATCH = 250_000
+"""Short blocks that are sifted at once: many enough for arrays to be quick, few enough for memory."""
 
 
 class Builder:
     """Makes the facets of a search from its candidates and the leaves that the plan can see."""
 
-    def __init__(self, candidates: Candidates, leaves: set[str], tick: Callable[[], None] = lambda: None) -> None:
-        """``tick`` is called now and then; it raises where the time is up."""
+    def __init__(
+        self,
+        candidates: Candidates,
+        leaves: set[str],
+        tick: Callable[[], None] = lambda: None,
+        sift: Callable[[Facets], Mask] | None = None,
+    ) -> None:
+        """``tick`` is called now and then; it raises where the time is up.
+
+        ``sift`` is shown a part of the short blocks with all other facets, and says which of them are needed.
+        """
         self.candidates = candidates
         self.tick = tick
+        self.sift = sift
         self.plan = candidates.plan
         self.by_owner: dict[str, list[str]] = {}
         for leaf in sorted(leaves):
@@ -58,8 +76,7 @@ class Builder:
 
     def build(self) -> Facets:
         """All facets."""
-        facets = {"short": self._short()}
-        self.tick()
+        facets: dict[str, Facet] = {}
         if self._has_base():
             facets["base"] = self._base()
         facets["stack"] = self._stack()
@@ -70,7 +87,9 @@ class Builder:
         for kind in SINGLE:
             if kind in self.candidates.slots:
                 facets[kind] = self._single(kind)
-        return Facets(facets, self.states, self.tag_sets)
+        self.tick()
+        short = self._short(facets)
+        return Facets({"short": short, **facets}, self.states, self.tag_sets)
 
     # classes
 
@@ -129,9 +148,25 @@ class Builder:
 
     # facets
 
-    def _short(self) -> Facet:
+    def _short(self, others: dict[str, Facet]) -> Facet:
         tables = {kind: self.blocks if kind == "block" else self._classes(kind) for kind in BOTTOM}
-        state, crank, rod, piston = self._join(tables)
+        if self.sift is None:
+            rows = _joined(list(self._join(tables)))
+            if not len(rows[0]):  # nothing fits: the terms say so, of whatever goes together
+                rows = _joined(list(self._join(tables, alone=False)))
+            return self._short_of(tables, *rows)
+        kept: list[Rows] = []
+        for rows in _batches(self._join(tables)):
+            self.tick()
+            some = Facets({"short": self._short_of(tables, *rows), **others}, self.states, self.tag_sets)
+            needed = self.sift(some)
+            if not kept and not needed.any():
+                needed[:1] = True  # tables want a row; that nothing fits, the terms say of it
+            kept.append(tuple(column[needed] for column in rows))  # type: ignore[arg-type]
+        return self._short_of(tables, *_joined(kept))
+
+    def _short_of(self, tables: dict[str, Classes], state: Ints, crank: Ints, rod: Ints, piston: Ints) -> Facet:
+        """Short blocks of given bore states, cranks, rods and pistons, one a row."""
         block = np.array([each.block for each in self.states], dtype=np.int64)[state]
         index = {"block": block, "crank": crank, "rod": rod, "piston": piston}
         leaves, tolerances = self._leaves(BOTTOM, {kind: (tables[kind], index[kind]) for kind in BOTTOM})
@@ -169,8 +204,11 @@ class Builder:
             ranks=ranks,
         )
 
-    def _join(self, tables: dict[str, Classes]) -> tuple[Ints, Ints, Ints, Ints]:
-        """Rows of bore state, crank, rod and piston that fit one another by size and tag."""
+    def _join(self, tables: dict[str, Classes], alone: bool = True) -> Iterator[Rows]:
+        """Bore state, crank, rod and piston that fit one another by size and tag, some rows at a time.
+
+        With ``alone``, parts that break a limit which they alone decide are left out before they are paired.
+        """
         fits = {rule.id: rule for rule in FITS}
 
         def matrix(rule: str, first: Sequence[float], second: Sequence[float]) -> npt.NDArray[np.bool_]:
@@ -185,14 +223,13 @@ class Builder:
                 [[part is None or carries_tag(part, block) for part in tables[kind].first] for block in blocks]
             )
 
-        on_block = matrix("piston_to_bore", [each.value for each in self.states], size("piston", "bore")) & tagged(
-            "piston"
-        )
         pins = matrix("pin_to_pin", size("rod", "pin"), size("piston", "pin"))
         journals = matrix("journal_to_big_end", size("crank", "journal"), size("rod", "big_end"))
-        crank_tags, rod_tags = tagged("crank"), tagged("rod")
+        crank_tags, rod_tags, piston_tags = (
+            tagged(kind) & (keeping(tables[kind], self.plan) if alone else True) for kind in ("crank", "rod", "piston")
+        )
+        on_block = matrix("piston_to_bore", [each.value for each in self.states], size("piston", "bore")) & piston_tags
         state, piston = np.nonzero(on_block)
-        pieces: list[tuple[Ints, Ints, Ints, Ints]] = []
         for rod in range(len(pins)):
             self.tick()
             with_pin = pins[rod, piston] & rod_tags[state, rod]
@@ -200,8 +237,7 @@ class Builder:
             left, right = np.repeat(tops, len(cranks)), np.tile(cranks, len(tops))
             keep = crank_tags[state[left], right]
             left, right = left[keep], right[keep]
-            pieces.append((state[left], right, np.full(len(left), rod), piston[left]))
-        return tuple(np.concatenate(column).astype(np.int64) for column in zip(*pieces, strict=True))  # type: ignore[return-value]
+            yield state[left], right, np.full(len(left), rod, dtype=np.int64), piston[left]
 
     def _measured(self, tables: dict[str, Classes], index: dict[str, Ints]) -> tuple[Floats, Floats]:
         size = len(index["block"])
@@ -416,6 +452,23 @@ class Builder:
             self.tag_sets.append(self.tag_sets[a] & self.tag_sets[b])
             merged[(first == a) & (second == b)] = len(self.tag_sets) - 1
         return merged
+
+
+def _joined(pieces: Sequence[Rows]) -> Rows:
+    columns = zip(*pieces, strict=True) if pieces else ([np.empty(0)],) * 4
+    return tuple(np.concatenate(column).astype(np.int64) for column in columns)  # type: ignore[return-value]
+
+
+def _batches(pieces: Iterator[Rows]) -> Iterator[Rows]:
+    """Pieces put together to some :data:`BATCH` rows."""
+    some: list[Rows] = []
+    for piece in pieces:
+        some.append(piece)
+        if sum(len(each[0]) for each in some) >= BATCH:
+            yield _joined(some)
+            some = []
+    if some:
+        yield _joined(some)
 
 
 def _grid(steps: Any) -> tuple[Any, ...]:

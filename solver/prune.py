@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import math
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 import numpy as np
 
-from kitwright.solver.terms import Linear, Mask, SumTable, Terms
+from kitwright.solver.joint import Joint
+from kitwright.solver.terms import Ints, Linear, Mask, SumTable, Terms, least_cells
 
 
 def prune(terms: Terms, alive: dict[str, Mask], more: Iterable[Linear] = ()) -> dict[str, Mask]:
     """Drop rows that no choice of the other facets' rows can bring inside every limit."""
     alive = {each: mask.copy() for each, mask in alive.items()}
-    linears = [*terms.linear, *more]
+    if not all(mask.any() for mask in alive.values()):
+        return alive
+    linears = [*terms.linear, *_roots(terms, alive), *more]
     for _ in range(6):
         before = sum(int(mask.sum()) for mask in alive.values())
         if not all(mask.any() for mask in alive.values()):
@@ -82,19 +86,35 @@ def _link(terms: Terms, alive: dict[str, Mask]) -> None:
     alive["base"] &= np.isin(base, np.unique(short[alive["short"]]))
 
 
+def at_most(name: str, columns: Mapping[str, Ints], highest: int) -> Linear:
+    """A sum of one column a facet that does not exceed a bound."""
+    turned = {each: -column for each, column in columns.items()}
+    first = next(iter(turned))
+    turned[first] = turned[first] + highest
+    return Linear(name, turned)
+
+
 def caps(terms: Terms, most: int, alive: dict[str, Mask]) -> list[Linear]:
-    """What a greatest closeness means for single figures, as limits to prune by; rows over it are dropped in place."""
-    found = []
+    """What a greatest closeness means for single figures, as limits to prune by.
+
+    What the other figures cost at least is not left for one to cost.
+    """
     rows = {each: np.arange(len(mask)) for each, mask in alive.items()}
+    least = _least(terms, alive)
+    spare = most - sum(least.values())
+    found = [at_most(f"points within {most}", terms.points, spare + least[""])]
     for aim in terms.sums:
-        reach = (most // aim.weight + 1) * aim.step - 1 + aim.error
+        reach = ((spare + least[aim.name]) // aim.weight + 1) * aim.step - 1 + aim.error
         for sign in (1, -1):
             moved = {each: sign * values for each, values in aim.terms.items()}
             first = next(iter(moved))
             moved[first] = moved[first] + reach
             found.append(Linear(f"{aim.name} within {most}", moved, aim.skip))
+    shared = {name: joint for joint in terms.joints for name in joint.names}
     for levels in terms.levels:
-        index = most // levels.weight
+        joint = shared.get(levels.name)
+        own = spare + (least[_named(joint)] if joint is not None else 0)
+        index = max(own, 0) // levels.weight
         for side, count in (("min", levels.most[0]), ("max", levels.most[1])):
             level = levels.level(side, index, rows) if index < count else None  # type: ignore[arg-type]
             if level is not None:
@@ -102,7 +122,74 @@ def caps(terms: Terms, most: int, alive: dict[str, Mask]) -> list[Linear]:
                 both = {each: same.terms.get(each, 0) + rest.terms.get(each, 0) for each in same.terms | rest.terms}
                 found.append(Linear(levels.name, both, levels.skip, rest.tables))  # type: ignore[arg-type]
     for joint in terms.joints:
-        found += joint.limits(most)
-    for each, points in terms.points.items():
-        alive[each] &= points <= most
+        found += joint.limits(max(spare + least[_named(joint)], 0))
+    return found
+
+
+def _named(joint: Joint) -> str:
+    return " with ".join(joint.names)
+
+
+def _least(terms: Terms, alive: dict[str, Mask]) -> dict[str, int]:
+    """The fewest points of what rows bring by themselves (""), of each sum and of each group of aims on one sum."""
+    if not all(mask.any() for mask in alive.values()):
+        return {"": 0} | {aim.name: 0 for aim in terms.sums} | {_named(joint): 0 for joint in terms.joints}
+    least = {"": sum(int(points[alive[each]].min()) for each, points in terms.points.items())}
+    for joint in terms.joints:
+        least[_named(joint)] = int(least_cells(joint.least(), alive))
+    limits = [*terms.linear, *_roots(terms, alive)]
+    limits = [each for each in limits if not each.tables and not _skipped(each.skip, alive)]
+    for aim in terms.sums:
+        away = 0
+        if not _skipped(aim.skip, alive):
+            low, high = _range_of(aim.terms, limits, alive)
+            away = max(low, -high, 0)
+        least[aim.name] = aim.weight * (max(away - aim.error, 0) // aim.step)
+    return least
+
+
+def _range_of(values: dict[str, Ints], limits: list[Linear], alive: dict[str, Mask]) -> tuple[int, int]:
+    """Bounds of a sum: those of its columns, and those that a limit gives which runs with it.
+
+    With a limit L ≥ 0, a sum S is at least what S − L is and at most what S + L is: at worst case S, L and the
+    tolerances between them.
+    """
+    low = high = None
+    for limit in (None, *limits):
+        below = above = 0
+        for each in values.keys() | (limit.terms.keys() if limit is not None else set()):
+            nothing = np.zeros(len(alive[each]), dtype=np.int64)
+            column = values.get(each, nothing)
+            other = limit.terms.get(each, nothing) if limit is not None else nothing
+            below += int(np.min((column - other)[alive[each]]))
+            above += int(np.max((column + other)[alive[each]]))
+        low = below if low is None else max(low, below)
+        high = above if high is None else min(high, above)
+    start, grid = _grid(values, alive)
+    low, high = low or 0, high or 0
+    return (low + (start - low) % grid, high - (high - start) % grid) if grid else (low, high)
+
+
+def _grid(values: dict[str, Ints], alive: dict[str, Mask]) -> tuple[int, int]:
+    """A value of a sum, and the greatest step that all its values are whole numbers of steps away: standard sizes."""
+    start = grid = 0
+    for each, column in values.items():
+        some = column[alive[each]]
+        start += int(some[0])
+        grid = math.gcd(grid, int(np.gcd.reduce(some - some[0])))
+    return start, grid
+
+
+def _skipped(skip: Mapping[str, Mask], alive: dict[str, Mask]) -> bool:
+    return any(bool(np.any(mask & alive[each])) for each, mask in skip.items())
+
+
+def _roots(terms: Terms, alive: dict[str, Mask]) -> list[Linear]:
+    """What squares ask at least: a sum that is not negative is no less than the root of the least variances."""
+    found = []
+    for square in terms.square:
+        least = sum(int(values[alive[each]].min()) for each, values in square.variances.items())
+        first = next(iter(square.terms))
+        moved = dict(square.terms) | {first: square.terms[first] - math.isqrt(least)}
+        found.append(Linear(square.name, moved, square.skip))
     return found

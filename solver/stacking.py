@@ -13,9 +13,10 @@ from kitwright.solver.deck_turns import DeckRange, deck_ranges, turns
 from kitwright.solver.engine import Clock, OutOfTimeError
 from kitwright.solver.misses import SAME, Miss, Nearest, misses, total
 from kitwright.solver.plan import Goal, Plan
+from kitwright.solver.regions import Progress
 from kitwright.solver.registry import FIGURES
 from kitwright.solver.result import Answer, Checked
-from kitwright.solver.search import DEFAULT_SECONDS, Progress, find, witness
+from kitwright.solver.search import DEFAULT_SECONDS, find, witness
 
 LEAST = 2
 """Layers of the smallest stack: also asked for where the plan allows one gasket alone."""

@@ -75,6 +75,21 @@ def up(values: Any) -> Ints:
     return whole_numbers
 
 
+def cents(paid: Any) -> Ints:
+    """Money in whole model units, rounded down where it is finer.
+
+    >>> [int(each) for each in cents(np.array([12.0, 0.00019]))]
+    [120000, 1]
+    """
+    scaled = np.asarray(paid, dtype=float) / MONEY_UNIT
+    whole = np.rint(scaled)
+    rounded = np.where(np.abs(scaled - whole) < 1e-6, whole, np.floor(scaled))
+    if not np.all(np.abs(rounded) < BIG):
+        raise TooLargeError(f"a price of {np.nanmax(np.abs(paid)):.3g} is beyond any engine")
+    whole_numbers: Ints = rounded.astype(np.int64)
+    return whole_numbers
+
+
 def nearest(values: Any) -> tuple[Ints, bool]:
     """Nearest whole numbers, and whether they are exact."""
     values = np.asarray(values, dtype=float)
@@ -136,12 +151,12 @@ class Linear:
     def least(self, rows: Mapping[str, Any]) -> int:
         """A lower bound of the sum over some rows (masks or indices) of each facet."""
         total = sum(int(values[rows[each]].min()) for each, values in self.terms.items())
-        return total + sum(int(_cells(table, rows).min()) for table in self.tables)
+        return total + sum(least_cells(table, rows) for table in self.tables)
 
 
-def _cells(table: SumTable, rows: Mapping[str, Any]) -> Ints:
-    found: Ints = table.values[np.ix_(*(np.unique(index[rows[each]]) for each, index in table.index.items()))]
-    return found
+def least_cells(table: SumTable, rows: Mapping[str, Any]) -> int:
+    """The least cell of a table over some rows of each facet."""
+    return int(table.values[np.ix_(*(np.unique(index[rows[each]]) for each, index in table.index.items()))].min())
 
 
 @dataclass

@@ -77,6 +77,8 @@ class Maker:
 
     def make(self, tables: bool = True) -> Terms:
         """All terms; without the tables, what they would limit is left to the plain check."""
+        if not all(each.size for each in self.facets.values()):  # nothing fits, whatever is asked
+            return self.terms
         for name, goal in implied_goals(self.plan).items():
             with naming(name):
                 self._goal(name, goal)

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from kitwright.solver import search
+from kitwright.solver import regions
 from kitwright.solver.candidates import candidates
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import View
@@ -136,7 +136,7 @@ def test_no_choice_of_rows_costs_less_than_its_cell(seed: int) -> None:
 @pytest.mark.parametrize("first", range(0, 60, 30))
 def test_search_agrees_with_the_twin_on_two_ratios(first: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Region by region, as larger questions are searched: small ones would be enumerated at once."""
-    monkeypatch.setattr(search, "SMALL", 0)
+    monkeypatch.setattr(regions, "SMALL", 0)
     seeds = range(first, first + 30)
     assert [each for seed in seeds for each in compare(two_ratios, seed, (4,))] == []
 
@@ -148,6 +148,6 @@ def test_the_ratios_hang_on_one_sum() -> None:
         catalogue, plan = two_ratios(seed)
         options = candidates(catalogue, plan)
         if not options.empty_kinds:
-            joints = search.Search(options, plan, 1, Clock(60), None).terms.joints
+            joints = regions.Search(options, plan, 1, Clock(60), None).terms.joints
             taken += [sorted(each.names) for each in joints] == [sorted(RATIOS)]
     assert taken >= 8

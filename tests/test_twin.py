@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from kitwright.solver import check, find, search
+from kitwright.solver import check, facets, find, narrow, regions
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.plan import MACHINING, TOLERANCES, Plan
 from tests import random_catalogues, random_motion
@@ -51,20 +51,46 @@ def test_search_agrees_where_every_region_is_split(first: int, small: int, monke
     Levels of closeness, windows of cost and the splits by layers, work and ids all come up; with and without a list
     that a first look has filled with whatever came.
     """
-    monkeypatch.setattr(search, "SMALL", small)
-    monkeypatch.setattr(search, "AT_ONCE", 1)
-    monkeypatch.setattr(search, "FOR_EACH", 0)
+    monkeypatch.setattr(regions, "SMALL", small)
+    monkeypatch.setattr(regions, "AT_ONCE", 1)
+    monkeypatch.setattr(regions, "FOR_EACH", 0)
     depths: set[int] = set()
-    split = search.Search._split
+    split = regions.Search._split
 
-    def seen(self: search.Search, model: Any, rows: Any, held: Any, prefix: Any, depth: int) -> None:
+    def seen(self: regions.Search, model: Any, rows: Any, held: Any, prefix: Any, depth: int) -> None:
         depths.add(depth)
         split(self, model, rows, held, prefix, depth)
 
-    monkeypatch.setattr(search.Search, "_split", seen)
+    monkeypatch.setattr(regions.Search, "_split", seen)
     differences = [each for seed in range(first, first + CHUNK) for each in compare(stacks, seed, (1, 4, 25))]
     assert differences == []
     assert {2, 3} <= depths
+
+
+@pytest.mark.parametrize("question", [stacks, random_motion.question])
+@pytest.mark.parametrize("first", [0, 60])
+def test_search_agrees_where_the_catalogue_counts_as_large(
+    question: Question, first: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """First looks at cheap parts, short blocks sifted a few at a time, and a rung of cost for every few rows."""
+    monkeypatch.setattr(regions, "SMALL", 0)
+    monkeypatch.setattr(regions, "AT_ONCE", 2)
+    monkeypatch.setattr(regions, "FOR_EACH", 0)
+    monkeypatch.setattr(regions, "MANY_ROWS", 3)
+    monkeypatch.setattr(narrow, "LARGE", 3)
+    monkeypatch.setattr(narrow, "FIRST_WAYS", 3)
+    monkeypatch.setattr(facets, "BATCH", 5)
+    looks: list[bool] = []
+    run = regions.Search.run
+
+    def seen(self: regions.Search) -> None:
+        looks.append(self.partial)
+        run(self)
+
+    monkeypatch.setattr(regions.Search, "run", seen)
+    differences = [each for seed in range(first, first + CHUNK // 2) for each in compare(question, seed, (1, 25))]
+    assert differences == []
+    assert {True, False} == set(looks)
 
 
 @pytest.mark.parametrize("first", range(0, STACKS, CHUNK))

@@ -1,0 +1,480 @@
+"""The search for the closest combinations, region by region of the order's keys, least first.
+
+The keys (goals not established, closeness, cost, gaskets, machining) are integers of the model and lower bounds of what
+the plain check finds: the least key is proved, its region is enumerated whole, and a region with too many answers is
+split by the next key, in the end by the ids. What is found is final when no region that is left can hold a smaller key.
+"""
+
+from __future__ import annotations
+
+import bisect
+import math
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from itertools import product
+from operator import itemgetter
+from typing import Any
+
+import numpy as np
+
+from kitwright.solver import narrow, windows
+from kitwright.solver.candidates import Candidates
+from kitwright.solver.check import judge
+from kitwright.solver.classes import Choice, Facets, combine
+from kitwright.solver.combination import Combination
+from kitwright.solver.encode import Encoder
+from kitwright.solver.engine import FAR, KEYS, Clock, Collector, Model
+from kitwright.solver.facets import Builder
+from kitwright.solver.parts import KINDS
+from kitwright.solver.plan import Plan
+from kitwright.solver.prune import prune
+from kitwright.solver.stackup import Spreads
+from kitwright.solver.terms import MONEY_UNIT, Mask, Terms
+from kitwright.solver.translate import Maker, wanted_leaves
+
+AT_ONCE, FOR_EACH = 60, 3
+"""Answers of one region that are enumerated before it is split, or so many for each that is wanted."""
+
+FIRST_WINDOW, NARROWER = 5, 8
+"""Cheapest first: up to a fifth over the least cost at once; where that is too many, an eighth of it, and so on.
+
+Proving a least cost takes longer than enumerating a window, so that few wide windows beat many narrow ones.
+"""
+
+MANY_ROWS = 600
+"""Rows of all facets together from which on a region is worked through by rungs of cost.
+
+Two hundred to two thousand take about as long; the more rows, the fewer rungs and the slower each of them.
+"""
+
+SMALL = 20_000
+"""Rows multiplied over the facets up to which everything is enumerated at once."""
+
+SAMPLE = 200
+"""Rows of a facet that a first look takes: a small model finds an answer at once where there are many."""
+
+Progress = Callable[[str], None]
+Proposed = tuple[tuple[Any, ...], Combination, list[list[Choice]]]
+"""A lower bound of a combination's key, the first of them by id, and what stands behind each of its rows."""
+
+
+@dataclass
+class Best:
+    """The best combinations so far, by the order's key."""
+
+    wanted: int
+    keys: list[tuple[Any, ...]] = field(default_factory=list)
+    found: list[Combination] = field(default_factory=list)
+    seen: set[Any] = field(default_factory=set)
+
+    def offer(self, key: tuple[Any, ...], combination: Combination) -> None:
+        """Take a fitting combination into the list, if it is among the best."""
+        place = bisect.bisect_left(self.keys, key)
+        if place >= self.wanted or (place < len(self.keys) and self.keys[place] == key):
+            return
+        self.keys.insert(place, key)
+        self.found.insert(place, combination)
+        del self.keys[self.wanted :], self.found[self.wanted :]
+
+    @property
+    def full(self) -> bool:
+        """Whether as many as wanted have been found."""
+        return len(self.keys) >= self.wanted
+
+    def closed(self, lower: tuple[Any, ...]) -> bool:
+        """Whether nothing from ``lower`` on (a prefix of the key, as a lower bound) can enter the list any more."""
+        return self.full and self.keys[-1][: len(lower)] < lower
+
+
+class Search:
+    """One question to one catalogue."""
+
+    def __init__(
+        self,
+        options: Candidates,
+        plan: Plan,
+        wanted: int,
+        clock: Clock,
+        progress: Progress | None,
+        tables: bool = True,
+        look: Search | None = None,
+        partial: bool = False,
+    ) -> None:
+        """``look`` is a first look, whose list says which short blocks are needed; ``partial`` if this is one."""
+        self.plan = plan
+        self.partial = partial
+        self.clock = clock
+        self.progress = progress or (lambda _: None)
+        self.best: Best = look.best if look is not None else Best(wanted)
+        nothing = {"solves": 0, "branches": 0, "proposed": 0, "checked": 0, "classes": 0}
+        self.counts: dict[str, int] = look.counts if look is not None else nothing
+        self.proven = "nothing yet"
+        self.spreads: Spreads = {}
+        self.any_will_do = False
+        """Whether one answer, however close, is enough."""
+        sift = self._needed if narrow.ways(options) > narrow.LARGE else None
+        self.facets: Facets = Builder(options, wanted_leaves(plan), clock.check, sift).build()
+        self.maker = Maker(self.facets, plan, clock.check)
+        self.terms: Terms = self.maker.make(tables)
+        self.alive = prune(self.terms, self.terms.alive)
+        self.orders = self._id_orders()
+
+    def _needed(self, some: Facets) -> Mask:
+        """Short blocks, of some of them, that can be in an answer as close as the list so far asks for."""
+        terms = Maker(some, self.plan, self.clock.check).make(tables=False)
+        alive = prune(terms, terms.alive)
+        if self.best.full:
+            unproved, closeness, (unknown, cost) = self.best.keys[-1][:3]
+            if unproved == sum(lack.always for lack in terms.lacks):
+                alive = windows.established(terms, alive)
+                near = {"closeness": (0, closeness)}
+                if not unknown:  # as close as the last, but no dearer; or closer
+                    near |= {"unknown_cost": (0, 0), "cost": (0, math.ceil(cost / MONEY_UNIT))}
+                closer = windows.within(terms, alive, {"closeness": (0, closeness - 1)})["short"]
+                alive = windows.within(terms, alive, near)
+                return alive["short"] | closer
+        return alive["short"]
+
+    def _id_orders(self) -> dict[str, list[Any]]:
+        found: dict[str, list[Any]] = {}
+        for facet in self.facets.facets.values():
+            found |= {kind: names for kind, (_, names) in facet.ranks.items()}
+        return {kind: found[kind] for kind in KINDS if kind in found}
+
+    @property
+    def empty(self) -> bool:
+        """Whether pruning alone has shown that nothing fits."""
+        return not all(mask.any() for mask in self.alive.values())
+
+    def run(self) -> None:
+        """Fill :attr:`best`; raises :class:`OutOfTimeError` when the time is up first."""
+        if self.empty:
+            return
+        always = sum(lack.always for lack in self.terms.lacks)
+        if math.prod(int(mask.sum()) for mask in self.alive.values()) <= SMALL:
+            whole = self._model(self.alive, FAR)
+            if self._collect(whole, {}):
+                return
+        for unproved in range(always, len(self.terms.lacks) + 1):
+            if self.best.closed((unproved,)):
+                return
+            self._level(unproved, proved_only=unproved == always)
+
+    # regions
+
+    def _level(self, unproved: int, proved_only: bool) -> None:
+        """All of one number of goals not established, closeness upwards."""
+        held = {"unproved": (unproved, unproved)}
+        rows = windows.established(self.terms, self.alive) if proved_only else self.alive
+        low, width = 0, 0
+        while not self.best.closed((unproved, low)):
+            found, model = self._next_closeness(rows, held, low)
+            if found is None:
+                return
+            if not self.partial:
+                self.proven = f"no combination is closer than {found}"
+            if unproved and not self.partial:
+                self.proven += f" with {unproved} goal{'s' if unproved > 1 else ''} not established"
+            self.progress(f"closeness {found}: {len(self.best.found)} found")
+            if self.best.closed((unproved, found)):
+                return
+            before = len(self.best.found)
+            region = held | {"closeness": (found, found + width)}
+            within = self._within(rows, region)
+            if not width and windows.count(within) > MANY_ROWS:
+                self._by_cost(within, region, (unproved, found))
+                low = found + 1
+            else:
+                if model is None or model.most != found + width:
+                    model = self._model(within, found + width)
+                if self._collect(model, region):
+                    low = found + width + 1
+                else:
+                    self._split(model, rows, held | {"closeness": (found, found)}, (unproved, found), 2)
+                    width, low = 0, found + 1
+                    continue
+            width = width * 2 + 1 if len(self.best.found) - before < self.best.wanted else width
+
+    def _next_closeness(
+        self, rows: dict[str, Mask], held: dict[str, tuple[int, int]], low: int
+    ) -> tuple[int | None, Model | None]:
+        """The least closeness from ``low`` on (None: there is none), and a model that reaches it if one was made."""
+        reach = 0
+        while True:
+            most = min(low + reach, FAR)
+            within = self._within(rows, {"closeness": (0, most)})
+            if not windows.empty(within):
+                reached = self._cheap_closeness(within, held | {"closeness": (low, most)})
+                if reached == low:
+                    return low, None
+                if reached is not None:
+                    most = reached
+                    within = self._within(rows, {"closeness": (0, most)})
+                model = self._model(within, most)
+                if reached is None:
+                    status, solver = self._solve(model, held | {"closeness": (low, most)})
+                    if status != "none":
+                        reached = int(solver.value(model.keys["closeness"]))
+                if reached is not None:
+                    if reached > low:
+                        status, solver = self._solve(model, held | {"closeness": (low, reached)}, "closeness")
+                        reached = int(solver.value(model.keys["closeness"]))
+                    return reached, model
+            if most >= FAR:
+                return None, None
+            low = most + 1
+            reach = reach * 2 + 1 if reach < 4096 else FAR
+
+    def _cheap_closeness(self, rows: dict[str, Mask], held: dict[str, tuple[int, int]]) -> int | None:
+        """The least closeness that the cheapest rows reach, where there are many; None where they reach none."""
+        if windows.count(rows) <= MANY_ROWS:
+            return None
+        region = held | {"unknown_cost": (0, 0)}
+        cheap = windows.known(self.terms, rows)
+        if windows.empty(cheap):
+            return None
+        for high in windows.rungs(self.terms, cheap, MANY_ROWS):
+            if high >= FAR:
+                return None
+            few = self._within(cheap, region | {"cost": (0, high)})
+            if windows.empty(few):
+                continue
+            status, solver = self._solve(model := self._model(few, held["closeness"][1]), held, "closeness")
+            if status != "none":
+                return int(solver.value(model.keys["closeness"]))
+            if windows.count(few) > MANY_ROWS:
+                return None
+        return None
+
+    def _by_cost(self, rows: dict[str, Mask], held: dict[str, tuple[int, int]], prefix: tuple[Any, ...]) -> None:
+        """Work through one closeness from the cheapest on: a rung of cost leaves few rows, and often fills the list."""
+        most = held["closeness"][1]
+        low = 0
+        cheap = windows.known(self.terms, rows)
+        for high in windows.rungs(self.terms, cheap, MANY_ROWS) if not windows.empty(cheap) else ():
+            if self.best.closed((*prefix, *self._lower("cost", low))):
+                return
+            top = min(high, self._highest("cost", prefix))
+            region = held | {"unknown_cost": (0, 0), "cost": (low, top)}
+            few = self._within(cheap, region)
+            if not windows.empty(few):
+                model = self._model(few, most)
+                if not self._collect(model, region):
+                    self._split(model, few, region, prefix, 2)
+            low = high + 1
+        region = held | {"unknown_cost": (1, 1)}
+        if not self.best.closed((*prefix, *self._lower("unknown_cost", 1))) and windows.count(cheap) < windows.count(
+            rows
+        ):
+            self._split(self._model(rows, most), rows, region, prefix, 2)
+
+    def _within(self, rows: dict[str, Mask], held: dict[str, tuple[int, int]]) -> dict[str, Mask]:
+        """Rows that can be in a combination whose keys are in these ranges."""
+        self.clock.check()
+        return windows.within(self.terms, rows, held)
+
+    def _split(
+        self,
+        model: Model,
+        rows: dict[str, Mask],
+        held: dict[str, tuple[int, int]],
+        prefix: tuple[Any, ...],
+        depth: int,
+    ) -> None:
+        """Work through a region by its next key, least first."""
+        names = list(model.keys)
+        ids = depth >= len(KEYS)
+        fewer = self._within(rows, held)
+        if windows.empty(fewer):
+            return
+        if depth == len(KEYS) == len(names) or 2 * windows.count(fewer) < windows.count(rows):
+            model, rows = self._model(fewer, held["closeness"][1], ids), fewer
+            names = list(model.keys)
+        if depth >= len(names):
+            self._collect(model, held, at_once=FAR)
+            return
+        name = names[depth]
+        unknown = held.get("unknown_cost", (0, 0))[0]
+
+        def exactly(value: int) -> tuple[Any, ...]:  # the two keys of cost are one of the check's
+            return prefix if name == "unknown_cost" else (*prefix, *self._lower(name, value, unknown))
+
+        def closed(value: int) -> bool:
+            return self.best.closed((*prefix, *self._lower(name, value, unknown)))
+
+        low, last = held.get(name, (0, FAR))
+        if low == last:
+            self._split(model, rows, held, exactly(low), depth + 1)
+            return
+        width = None
+        while low <= last and not closed(low):
+            highest = min(last, self._highest(name, prefix))
+            status, solver = self._solve(model, held | {name: (low, highest)}, name)
+            if status == "none":
+                return
+            found = int(solver.value(model.keys[name]))
+            if closed(found):
+                return
+            if width is None:
+                width = found // FIRST_WINDOW if name == "cost" else 0
+            before = len(self.best.found)
+            width = min(width, last - found)
+            whole = self._collect(model, held | {name: (found, found + width)})
+            while not whole and width:  # too many at once: nearer the least of them
+                width //= NARROWER
+                whole = self._collect(model, held | {name: (found, found + width)})
+            if not whole:
+                self._split(model, rows, held | {name: (found, found)}, exactly(found), depth + 1)
+            low = found + width + 1
+            if whole and len(self.best.found) - before < self.best.wanted:
+                width = width * 4 + (max(found // 50, int(1 / MONEY_UNIT)) if name == "cost" else 0)
+
+    def _highest(self, name: str, prefix: tuple[Any, ...]) -> int:
+        """The highest cost that can still enter the list: the last one's, where it is as close."""
+        if name != "cost" or not self.best.full or self.best.keys[-1][:2] != prefix[:2] or self.best.keys[-1][2][0]:
+            return FAR
+        highest: float = self.best.keys[-1][2][1]
+        return math.ceil(highest / MONEY_UNIT) + 1
+
+    def any(self) -> bool | None:
+        """Whether anything fits, by a first look: None where that does not decide it."""
+        self.any_will_do = True
+        if self.empty:
+            return False
+        few = {each: _spread_out(mask) for each, mask in self.alive.items()}
+        if any(few[each] is not mask for each, mask in self.alive.items()):
+            few = prune(self.terms, few)
+            if all(mask.any() for mask in few.values()):
+                self._collect(self._model(few, FAR), {})
+                if self.best.found:
+                    return True
+        complete = self._collect(self._model(self.alive, FAR), {})
+        if self.best.found:
+            return True
+        return False if complete else None
+
+    def any_of(self, rows: Mapping[str, Mask]) -> bool:
+        """Whether anything fits that takes its rows of some facets from these."""
+        alive = prune(self.terms, {each: mask & rows.get(each, True) for each, mask in self.alive.items()})
+        if not all(mask.any() for mask in alive.values()):
+            return False
+        self.best = Best(1)
+        model = self._model(alive, FAR)
+        complete = self._collect(model, {})
+        if not complete and not self.best.found:
+            self._collect(model, {}, at_once=FAR)
+        return bool(self.best.found)
+
+    def _lower(self, name: str, value: int, unknown: int = 0) -> tuple[Any, ...]:
+        """A key's value in the model as a lower bound of the check's key; ``unknown`` where the cost is not known.
+
+        Kinds that the search has not are empty in the check's key: those before this one come with it.
+        """
+        if name == "unknown_cost":
+            return ((value, 0.0),)
+        if name == "cost":
+            return ((unknown, 0.0 if unknown else _money(value)),)
+        names = self.orders.get(name)
+        if names is None:
+            return (value,)
+        before = list(KINDS)[: list(KINDS).index(name)]
+        since = max((before.index(kind) + 1 for kind in self.orders if kind in before), default=0)
+        after_all = (_AFTER_ALL,) if name == "gasket" else _AFTER_ALL
+        return (*("" for _ in before[since:]), names[value] if value < len(names) else after_all)
+
+    # solving
+
+    def _model(self, rows: dict[str, Mask], most: int, ids: bool = False) -> Model:
+        encoder = Encoder(self.terms, rows, most, ids)
+        model = encoder.build()
+        model.most = most
+        self.counts["classes"] = max(self.counts["classes"], model.size)
+        return model
+
+    def _solve(self, model: Model, bounds: dict[str, tuple[int, int]], minimise: str | None = None) -> tuple[str, Any]:
+        self.counts["solves"] += 1
+        free = {name: (0, min(FAR, model.most) if name == "closeness" else FAR) for name in model.keys}
+        status, solver = model.solve(free | bounds, self.clock, minimise)
+        self.counts["branches"] += solver.num_branches
+        return status, solver
+
+    def _collect(self, model: Model, bounds: dict[str, tuple[int, int]], at_once: int | None = None) -> bool:
+        """Enumerate a region and offer what passes the check; False where it holds more than is enumerated at once."""
+        self.counts["solves"] += 1
+        free = {name: (0, min(FAR, model.most) if name == "closeness" else FAR) for name in model.keys}
+        collector = Collector(model, at_once or max(AT_ONCE, FOR_EACH * self.best.wanted))
+        status, solver = model.solve(free | bounds, self.clock, callback=collector)
+        self.counts["branches"] += solver.num_branches
+        self.counts["proposed"] += len(collector.found)
+        self._offer(each for picked, keys in collector.found for each in self._expanded(model, picked, keys))
+        return status == "none" or not collector.full
+
+    def _offer(self, proposed: Iterator[Proposed]) -> None:
+        """Check what is proposed and take what fits: least first, so that most of the rest need no check.
+
+        Rows of one class may differ in what the model rounds, so each choice of rows is checked; parts behind one row
+        are equal in all that the plan can see, so that one verdict serves them all, and of them only the first by id
+        can be among those wanted.
+        """
+        for least, first, choices in proposed if self.any_will_do else sorted(proposed, key=itemgetter(0)):
+            if self.best.closed(least):
+                break
+            self.counts["checked"] += 1
+            self.clock.check()
+            verdict = judge(first, self.plan, self.spreads)
+            if not verdict.fits:
+                continue
+            if self.any_will_do:
+                self.best.offer(verdict.key, first)
+                return
+            for some in _leading(choices, self.best.wanted):
+                combination = combine(some)
+                key = (*verdict.key[:5], *combination.tie_key())
+                if not self.best.closed(key):
+                    self.best.offer(key, combination)
+
+    def _expanded(self, model: Model, picked: dict[str, int], keys: dict[str, int]) -> Iterator[Proposed]:
+        """All choices of rows of one choice of classes, but for those that can not be among the best any more."""
+        least = (*(keys["unproved"], keys["closeness"]), *self._lower_cost(keys), keys["layers"], keys["operations"])
+        rows = [
+            (self.facets.facets[each].expand, model.classes[each][number].tolist()) for each, number in picked.items()
+        ]
+        for chosen in product(*(numbers for _, numbers in rows)):
+            choices = [list(expand(row)) for (expand, _), row in zip(rows, chosen, strict=True)]
+            first = combine([some[0] for some in choices])
+            key = (*least, *first.tie_key())
+            self.clock.check()
+            if not self.best.closed(key):
+                yield key, first, choices
+
+    @staticmethod
+    def _lower_cost(keys: dict[str, int]) -> tuple[Any, ...]:
+        return ((keys["unknown_cost"], 0.0 if keys["unknown_cost"] else _money(keys["cost"])),)
+
+
+_AFTER_ALL = chr(0x10FFFF)
+
+
+def _money(value: int) -> float:
+    """A cost of the model as a lower bound of the check's: to six places exact, where a float has so many."""
+    return round(value * MONEY_UNIT, 6) if value < 10**12 else value * MONEY_UNIT * (1 - 1e-12)
+
+
+def _spread_out(mask: Mask) -> Mask:
+    """Of the rows that are alive, some over the whole length; the same mask where there are few."""
+    rows = np.flatnonzero(mask)
+    if len(rows) <= SAMPLE:
+        return mask
+    found = np.zeros_like(mask)
+    found[rows[np.linspace(0, len(rows) - 1, SAMPLE).astype(np.int64)]] = True
+    return found
+
+
+def _leading(choices: list[list[Choice]], wanted: int) -> Iterator[list[Choice]]:
+    """Of all ways to take one of each (each sorted), those that fewer than ``wanted`` others surely come before."""
+    if not choices:
+        yield []
+        return
+    for place, choice in enumerate(choices[0][:wanted]):
+        for rest in _leading(choices[1:], wanted // (place + 1)):
+            yield [choice, *rest]
