@@ -27,6 +27,7 @@ from kitwright.solver.quantity import (
     parse,
 )
 from kitwright.solver.registry import FIGURES
+from kitwright.solver.stackup import Spreads
 from tests import random_catalogues
 from tests.twin import everything
 
@@ -193,7 +194,8 @@ def question(seed: int, most: int = 60) -> tuple[Catalogue, Plan]:
 
 def _with_goals(rng: random.Random, catalogue: Catalogue, plan: Plan) -> Plan:
     every = list(everything(catalogue, plan))
-    every = [each for each in every if judge(each, plan.but(rev_ceiling=None)).fits] or every
+    known: Spreads = {}
+    every = [each for each in every if judge(each, plan.but(rev_ceiling=None), known).fits] or every
     goals = {}
     for name in rng.sample(MOTION_GOALS, rng.randint(1, 4)) if every else ():
         value = View(rng.choice(every), plan).value(name)

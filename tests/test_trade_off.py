@@ -17,7 +17,7 @@ from tests import random_catalogues
 from tests.cli_runner import answer, plan, run
 from tests.twin import closest
 
-SEEDS = range(110)
+SEEDS = range(60)
 
 
 def front(found: list[tuple[tuple[object, ...], object]]) -> list[tuple[int, int, float]]:
@@ -47,7 +47,7 @@ def test_the_list_is_the_twins() -> None:
             assert mine[2] == pytest.approx(theirs[2], abs=1e-6), seed
         lengths.append(len(found))
         unknown += any(each[2] == math.inf for each in found)
-    assert sum(length > 1 for length in lengths) >= 10
+    assert sum(length > 1 for length in lengths) >= 5
     assert unknown >= 1
 
 

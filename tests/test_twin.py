@@ -15,7 +15,7 @@ from tests import random_catalogues, random_motion
 from tests.twin import closest, everything
 
 Question = Callable[[int], tuple[Catalogue, Plan]]
-STACKS, MOTION, CHUNK = 320, 220, 20
+STACKS, MOTION, CHUNK = 300, 220, 20
 
 
 def stacks(seed: int) -> tuple[Catalogue, Plan]:
@@ -28,7 +28,9 @@ def compare(question: Question, seed: int, tops: tuple[int, ...] = ()) -> list[s
     catalogue, plan = question(seed)
     wanted = closest(catalogue, plan)
     found = []
-    for top in tops or ((1, 7, 40) if seed % 5 == 0 else (10,)):
+    tops = tops or ((1, 7, 40) if seed % 5 == 0 else (10,))
+    most = max(tops)
+    for top in tops:
         answer = find(catalogue, plan, top=top)
         expected = [key for key, _ in wanted[:top]]
         got = [each.key for each in answer.combinations]
@@ -38,7 +40,7 @@ def compare(question: Question, seed: int, tops: tuple[int, ...] = ()) -> list[s
             )
         if answer.status != ("complete" if expected else "nothing_fits"):
             found.append(f"seed {seed}: {answer.status}")
-        for each, (_, combination) in zip(answer.combinations, wanted, strict=False):
+        for each, (_, combination) in zip(answer.combinations, wanted, strict=False) if top == most else ():
             if dict(each.figures) != dict(check(combination, plan, spreads=False).figures):
                 found.append(f"seed {seed}: other figures for {each.combination.ids}")
     return found
@@ -62,13 +64,12 @@ def test_search_agrees_where_every_region_is_split(first: int, small: int, monke
         split(self, model, rows, held, prefix, depth)
 
     monkeypatch.setattr(regions.Search, "_split", seen)
-    differences = [each for seed in range(first, first + CHUNK) for each in compare(stacks, seed, (1, 4, 25))]
+    differences = [each for seed in range(first, first + CHUNK // 2) for each in compare(stacks, seed, (1, 4, 25))]
     assert differences == []
     assert {2, 3} <= depths
 
 
-@pytest.mark.parametrize("question", [stacks, random_motion.question])
-@pytest.mark.parametrize("first", [0, 60])
+@pytest.mark.parametrize(("question", "first"), [(stacks, 0), (stacks, 60), (random_motion.question, 0)])
 def test_search_agrees_where_the_catalogue_counts_as_large(
     question: Question, first: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -20,6 +20,9 @@ from typing import Any
 
 import typer
 
+import kitwright.catalogs
+import kitwright.cli
+import kitwright.solver
 from kitwright.catalogs import InputError, load, load_plan
 from kitwright.catalogs.problems import Problem
 from kitwright.cli import output
@@ -39,8 +42,8 @@ SLOW = 60.0
 
 SOURCES = {
     str(path.resolve()): path.read_text(encoding="utf-8").splitlines()
-    for folder in ("solver", "catalogs", "cli")
-    for path in (ROOT / folder).rglob("*.py")
+    for package in (kitwright.solver, kitwright.catalogs, kitwright.cli)
+    for path in Path(package.__file__ or "").parent.rglob("*.py")
 }
 """The program's lines as they were when the process began."""
 _FORBIDDEN = (
@@ -129,7 +132,8 @@ def meant(error: BaseException) -> bool:
 
 
 def told(error: BaseException) -> str:
-    frames = [each for each in traceback.extract_tb(error.__traceback__) if "/site-packages/" not in each.filename]
+    every = traceback.extract_tb(error.__traceback__)
+    frames = [each for each in every if "/site-packages/" not in each.filename or "/kitwright/" in each.filename]
     at = " < ".join(f"{Path(each.filename).name}:{each.lineno}" for each in reversed(frames[-6:]))
     return f"{type(error).__name__}: {str(error)[:160]} ({at})"
 
