@@ -100,15 +100,14 @@ def compare(question: Question, seed: int) -> list[str]:
     return [f"seed {seed}: {each}" for each in found]
 
 
-@pytest.mark.parametrize("first", range(0, 72, 12))
+@pytest.mark.parametrize("first", range(0, 48, 12))
 def test_stack_agrees_with_the_twin(first: int) -> None:
     differences = [each for seed in range(first, first + 12) for each in compare(stacks, seed)]
     assert differences == []
 
 
-@pytest.mark.parametrize("first", range(0, 24, 12))
-def test_stack_agrees_with_the_twin_on_motion(first: int) -> None:
-    differences = [each for seed in range(first, first + 12) for each in compare(random_motion.question, seed)]
+def test_stack_agrees_with_the_twin_on_motion() -> None:
+    differences = [each for seed in range(12) for each in compare(random_motion.question, seed)]
     assert differences == []
 
 

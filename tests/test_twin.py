@@ -15,7 +15,7 @@ from tests import random_catalogues, random_motion
 from tests.twin import closest, everything
 
 Question = Callable[[int], tuple[Catalogue, Plan]]
-STACKS, MOTION, CHUNK = 300, 220, 20
+STACKS, MOTION, CHUNK = 300, 200, 20
 
 
 def stacks(seed: int) -> tuple[Catalogue, Plan]:
@@ -46,7 +46,7 @@ def compare(question: Question, seed: int, tops: tuple[int, ...] = ()) -> list[s
     return found
 
 
-@pytest.mark.parametrize(("first", "small"), [(0, 0), (20, 0), (40, 0), (0, 10**9), (20, 10**9), (40, 10**9)])
+@pytest.mark.parametrize(("first", "small"), [(0, 0), (20, 0), (0, 10**9), (20, 10**9)])
 def test_search_agrees_where_every_region_is_split(first: int, small: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Small questions are enumerated at once and would never see the regions: here two answers are already too many.
 
