@@ -26,7 +26,7 @@ from tests.cli_runner import answer, run
 from tests.explained import claims, differences, refused
 
 EXAMPLES = Path(__file__).parent.parent / "examples" / "nothing-fits"
-SEEDS, CHUNK = 200, 25
+SEEDS, CHUNK = 100, 20
 
 
 # Everything that is claimed, on random plans that ask too much.
