@@ -15,6 +15,7 @@ from kitwright.cli.usage import plans_in, plans_near, typed_words
 if TYPE_CHECKING:
     from kitwright.catalogs.problems import Problem
 
+_ENGINE = re.compile(r"`(--engine [^`]+)`")
 _NO_FIGURE = re.compile(r"\bis no figure\b")
 _FIGURES = ["All figures:", "  kitwright figures"]
 
@@ -44,6 +45,9 @@ def _after_faults(problems: Sequence[Problem], named: dict[str, Any]) -> list[st
         return ["When the catalogue is mended, this looks at all of it:", f"  {shlex.join(words)}"] if typed else []
     if any(file in typed for file in files):
         again = shlex.join(typed_words())
+        engine = next(filter(None, (_ENGINE.search(each.suggestion) for each in problems)), None)
+        if engine is not None and again:
+            return ["For one of them:", f"  {again} {engine[1]}"]
         return ["When the plan is mended, the same again:", f"  {again}"] if again else []
     return _after_words(problems, typed)
 

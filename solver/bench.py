@@ -203,6 +203,7 @@ class _Search:
         self._heap: list[tuple[tuple[Any, ...], int, tuple[int, ...], bool]] = []
         self._settled: dict[tuple[int, tuple[int, ...]], dict[str, Checked]] = {}
         self._questions: list[tuple[Means, ...]] = []
+        self._asked: set[tuple[Means, ...]] = set()
         self._seen: set[tuple[int, tuple[int, ...]]] = set()
         self._split: set[int] = set()
 
@@ -232,7 +233,8 @@ class _Search:
 
     def _ask(self, narrower: list[tuple[Means, ...]]) -> None:
         for means in narrower:
-            if means not in self._questions:
+            if means not in self._asked:
+                self._asked.add(means)
                 self._questions.append(means)
                 self._push(len(self._questions) - 1, (0,) * len(self.names))
 

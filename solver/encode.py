@@ -280,7 +280,7 @@ class Encoder:
         if self.ids:
             expressions |= self._id_ranks()
         found = Model(self.classes, self.model, self.chosen)
-        for name in (*KEYS, *(each for each in expressions if each not in KEYS)):  # in the order of the order
+        for name in expressions:
             low, high = (0, self.most) if name == "closeness" else (0, FAR)
             found.keys[name] = self.model.new_int_var(low, high, name)
             self.model.add(found.keys[name] == expressions[name])

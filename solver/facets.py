@@ -462,11 +462,13 @@ def _joined(pieces: Sequence[Rows]) -> Rows:
 def _batches(pieces: Iterator[Rows]) -> Iterator[Rows]:
     """Pieces put together to some :data:`BATCH` rows."""
     some: list[Rows] = []
+    count = 0
     for piece in pieces:
         some.append(piece)
-        if sum(len(each[0]) for each in some) >= BATCH:
+        count += len(piece[0])
+        if count >= BATCH:
             yield _joined(some)
-            some = []
+            some, count = [], 0
     if some:
         yield _joined(some)
 

@@ -65,7 +65,6 @@ class Best:
     wanted: int
     keys: list[tuple[Any, ...]] = field(default_factory=list)
     found: list[Combination] = field(default_factory=list)
-    seen: set[Any] = field(default_factory=set)
 
     def offer(self, key: tuple[Any, ...], combination: Combination) -> None:
         """Take a fitting combination into the list, if it is among the best."""

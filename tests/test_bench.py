@@ -226,6 +226,7 @@ def test_commands_for_one_engine_ask_which(words: tuple[str, ...]) -> None:
     done = run(words[0], str(EXAMPLE), *words[1:])
     assert done.exit_code == 2
     assert "--engine winch" in done.stderr
+    assert "mended" not in done.stderr  # the plan is not at fault
 
 
 BROKEN = {

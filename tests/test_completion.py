@@ -147,7 +147,7 @@ def at_home(tmp_path: Path) -> dict[str, str]:
 
 def test_fish_completes(at_home: dict[str, str]) -> None:
     if shutil.which("fish") is None:
-        pytest.skip("no fish on this machine")
+        pytest.skip("no fish on this machine to complete in")
     subprocess.run([*COMMAND, "--install-completion", "fish"], env=at_home, check=True, timeout=60)
 
     def offered(line: str) -> set[str]:
@@ -162,7 +162,7 @@ def test_fish_completes(at_home: dict[str, str]) -> None:
 
 def test_zsh_completes(at_home: dict[str, str]) -> None:
     if shutil.which("zsh") is None:
-        pytest.skip("no zsh on this machine")
+        pytest.skip("no zsh on this machine to complete in")
     subprocess.run([*COMMAND, "--install-completion", "zsh"], env=at_home, check=True, timeout=60)
     terminal, end = pty.openpty()
     shell = subprocess.Popen(

@@ -93,10 +93,8 @@ def import_sheet(
     check_target(output)
     folder = folder_of(catalogue, plan, place)
     sign: Literal["comma", "point"] | None = decimal.value if decimal is not None else None
-    if of is not None:
-        sheet = _readings(of, file, folder, kind, note, maps, encoding, sign)
-    else:
-        sheet = _parts(file, folder, kind, note, maps, encoding, sign)
+    asked = _Asked(file, folder, kind, note, maps or [], encoding, sign)
+    sheet = _parts(asked) if of is None else _readings(of, asked)
     written = yes and not sheet.problems
     if written:
         sheet.write()
@@ -119,6 +117,19 @@ def import_sheet(
 
 
 @dataclass(frozen=True, slots=True)
+class _Asked:
+    """Which sheet goes where, and how it is to be read."""
+
+    file: Path
+    folder: Path
+    kind: str | None
+    note: str
+    maps: list[str]
+    encoding: str | None
+    sign: Literal["comma", "point"] | None
+
+
+@dataclass(frozen=True, slots=True)
 class _Sheet:
     """What was understood of a sheet, and how it is shown and written."""
 
@@ -128,54 +139,37 @@ class _Sheet:
     write: Callable[[], None]
 
 
-def _parts(
-    file: Path,
-    folder: Path,
-    kind: str | None,
-    note: str,
-    maps: list[str] | None,
-    encoding: str | None,
-    sign: Literal["comma", "point"] | None,
-) -> _Sheet:
+def _parts(asked: _Asked) -> _Sheet:
     from kitwright.catalogs.import_sheet import understand, write
     from kitwright.catalogs.load import load_to_add
     from kitwright.cli.report.imported import write_understood
 
-    held = load_to_add(folder)
-    found = understand(file, held, _kind(kind), _maps(maps or []), encoding, sign)
+    held = load_to_add(asked.folder)
+    found = understand(asked.file, held, _kind(asked.kind), _maps(asked.maps), asked.encoding, asked.sign)
     count = len(found.parts)
     return _Sheet(
         "one part" if count == 1 else f"{count} parts",
         found.problems,
-        lambda written, form: write_understood(found, str(folder), written, form),
-        lambda: write(found, held, note),
+        lambda written, form: write_understood(found, str(asked.folder), written, form),
+        lambda: write(found, held, asked.note),
     )
 
 
-def _readings(
-    of: str,
-    file: Path,
-    folder: Path,
-    kind: str | None,
-    note: str,
-    maps: list[str] | None,
-    encoding: str | None,
-    sign: Literal["comma", "point"] | None,
-) -> _Sheet:
+def _readings(of: str, asked: _Asked) -> _Sheet:
     from kitwright.catalogs import load
     from kitwright.catalogs.import_readings import VALVES, understand_readings, write_readings
     from kitwright.catalogs.problems import did_you_mean
     from kitwright.cli.report.imported import write_understood_readings
 
-    if kind is not None or note:
+    if asked.kind is not None or asked.note:
         raise ValueError("`--readings` goes without `--kind` and `--note`: a degree wheel's sheet holds no parts")
     cam, dot, valve = of.rpartition(".")
     valve = valve.removesuffix("_readings")
     if not dot or valve not in VALVES:
         hint = did_you_mean(valve, VALVES, "valves")
         raise ValueError(f"`--readings {of}`: write CAM.VALVE, such as `--readings c7.intake`; {hint}")
-    held = load(folder)
-    found = understand_readings(file, held, cam, valve, _maps(maps or []), encoding, sign)
+    held = load(asked.folder)
+    found = understand_readings(asked.file, held, cam, valve, _maps(asked.maps), asked.encoding, asked.sign)
     count = len(found.readings.lifts) if found.readings is not None else 0
     return _Sheet(
         f"{count} readings, and their name in {cam}",
