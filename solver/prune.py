@@ -11,6 +11,9 @@ import numpy as np
 from kitwright.solver.joint import Joint
 from kitwright.solver.terms import Ints, Linear, Mask, SumTable, Terms, least_cells
 
+_ANY_SUM = 1 << 60
+"""More than any sum of a dozen terms can be, each below ``BIG``, and still room in 64 bits."""
+
 
 def prune(terms: Terms, alive: dict[str, Mask], more: Iterable[Linear] = ()) -> dict[str, Mask]:
     """Drop rows that no choice of the other facets' rows can bring inside every limit."""
@@ -104,7 +107,7 @@ def caps(terms: Terms, most: int, alive: dict[str, Mask]) -> list[Linear]:
     spare = most - sum(least.values())
     found = [at_most(f"points within {most}", terms.points, spare + least[""])]
     for aim in terms.sums:
-        reach = ((spare + least[aim.name]) // aim.weight + 1) * aim.step - 1 + aim.error
+        reach = min(((spare + least[aim.name]) // aim.weight + 1) * aim.step - 1 + aim.error, _ANY_SUM)
         for sign in (1, -1):
             moved = {each: sign * values for each, values in aim.terms.items()}
             first = next(iter(moved))

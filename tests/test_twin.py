@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import random
 from collections import Counter
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -69,7 +71,23 @@ def test_search_agrees_where_every_region_is_split(first: int, small: int, monke
     assert {2, 3} <= depths
 
 
-@pytest.mark.parametrize(("question", "first"), [(stacks, 0), (stacks, 60), (random_motion.question, 0)])
+def cheapest(seed: int) -> tuple[Catalogue, Plan]:
+    """Questions whose answers are all as close, so that money alone decides, which most parts cost."""
+    catalogue, plan = stacks(seed)
+    rng = random.Random(f"cheapest {seed}")
+    parts = [replace(part, on_shelf=int(rng.random() < 0.2), price=float(rng.randint(1, 60))) for part in catalogue]
+    goals = {
+        name: replace(goal, aim=goal.minimum if goal.minimum is not None else goal.maximum, step=1e9)
+        for name, goal in plan.goals.items()
+        if name != "cost"
+    }
+    return Catalogue.of(parts), plan.but(goals=goals, shelf_only=frozenset(), tolerance="nominal")
+
+
+@pytest.mark.parametrize(
+    ("question", "first"),
+    [(stacks, 0), (stacks, 60), (random_motion.question, 0), (cheapest, 0), (cheapest, 60)],
+)
 def test_search_agrees_where_the_catalogue_counts_as_large(
     question: Question, first: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
