@@ -128,6 +128,16 @@ class Facets:
     states: list[BoreState]
     tag_sets: list[npt.NDArray[np.bool_]]
     """Tag class to the bore states that its parts may go on."""
+    sums: dict[Any, dict[str, Floats]] | None = None
+    """Weighted sums over the rows, where they are kept for other questions with the same constants."""
+
+    def summed(self, asked: Any, make: Callable[[], dict[str, Floats]]) -> dict[str, Floats]:
+        """A sum that was made before, if it is kept, or made now."""
+        if self.sums is None:
+            return make()
+        if asked not in self.sums:
+            self.sums[asked] = make()
+        return dict(self.sums[asked])
 
     def combinations(self, rows: dict[str, int]) -> list[list[Choice]]:
         """The choices of each facet's row, in the order of the facets."""

@@ -8,20 +8,34 @@ is one more correction.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
+from typing import Protocol
 
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import judge
 from kitwright.solver.combination import Combination
 from kitwright.solver.engine import Clock, OutOfTimeError
+from kitwright.solver.kept import Kept
 from kitwright.solver.parts import KINDS
 from kitwright.solver.plan import Goal, Plan
 from kitwright.solver.requirements import requirements
 from kitwright.solver.result import Answer, Checked
 from kitwright.solver.stackup import Spreads
 
-Find = Callable[[Catalogue, Plan, int, float], Answer]
-Witness = Callable[[Catalogue, Plan, float], Combination | None]
+
+class Find(Protocol):
+    """The search, ``kitwright.solver.search.find``."""
+
+    def __call__(self, catalogue: Catalogue, plan: Plan, top: int, seconds: float, *, kept: Kept) -> Answer:
+        """The closest combinations."""
+
+
+class Witness(Protocol):
+    """The quick question whether anything fits, ``kitwright.solver.search.witness``."""
+
+    def __call__(self, catalogue: Catalogue, plan: Plan, seconds: float, *, kept: Kept) -> Combination | None:
+        """Any combination that fits."""
+
 
 _REMEMBERED = 60
 """Combinations that are tried before the search is asked."""
@@ -54,9 +68,10 @@ class Oracle:
         self._holds: dict[frozenset[str], bool] = {}
         self._seen: list[Combination] = []
         self._spreads: Spreads = {}
+        self.kept = Kept()
 
-    def _best(self, catalogue: Catalogue, plan: Plan, seconds: float) -> Combination | None:
-        found = self.find(catalogue, plan, 1, seconds).combinations
+    def _best(self, catalogue: Catalogue, plan: Plan, seconds: float, *, kept: Kept) -> Combination | None:
+        found = self.find(catalogue, plan, 1, seconds, kept=kept).combinations
         return found[0].combination if found else None
 
     def plan_with(self, kept: Iterable[str]) -> Plan:
@@ -86,7 +101,7 @@ class Oracle:
     def ask(self, plan: Plan) -> Checked | None:
         """The best combination for a plan; raises where it is not proved in time."""
         self.clock.check()
-        answer = self.find(self.catalogue, plan, 1, self.clock.left)
+        answer = self.find(self.catalogue, plan, 1, self.clock.left, kept=self.kept)
         if answer.status == "incomplete":
             raise OutOfTimeError
         if not answer.combinations:
@@ -102,7 +117,7 @@ class Oracle:
                 return seen
         self.clock.check()
         limits = {name: Goal(name, None, goal.minimum, goal.maximum) for name, goal in plan.goals.items()}
-        found = self.witness(self.catalogue, plan.but(goals=limits), self.clock.left)
+        found = self.witness(self.catalogue, plan.but(goals=limits), self.clock.left, kept=self.kept)
         if found is not None:
             self._remember(found)
         return found

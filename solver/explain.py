@@ -59,10 +59,10 @@ def explain(
         seconds: time limit for all of it; what is not proved by then is left out, and ``complete`` says so.
     """
     clock = Clock(seconds)
-    answer = find(catalogue, plan, 1, clock.left)
+    oracle = Oracle(catalogue, plan, find, clock, witness)
+    answer = find(catalogue, plan, 1, clock.left, kept=oracle.kept)
     if answer.status == "incomplete":
         return Explanation(answer, complete=False)
-    oracle = Oracle(catalogue, plan, find, clock, witness)
     if answer.combinations:
         found = Explanation(answer, least_to_spare=tuple(_tightest(answer.combinations[0], plan)))
         steps: list[str] = ["closer"]

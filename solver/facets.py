@@ -55,6 +55,7 @@ class Builder:
         self.tick = tick
         self.sift = sift
         self.plan = candidates.plan
+        self.leaves = leaves
         self.by_owner: dict[str, list[str]] = {}
         for leaf in sorted(leaves):
             self.by_owner.setdefault(leaf.partition(".")[0], []).append(leaf)

@@ -105,6 +105,8 @@ def _levels(aim: AimLevels, rows: dict[str, Ints]) -> Iterator[tuple[dict[str, I
             if level is None:
                 break
             same, rest = level
+            if not same.terms:  # never kept, whatever the sum is
+                continue
             varying = [column for _, column in sorted(same.terms.items()) if column.any()]
             sign = int(np.sign(varying[0][np.nonzero(varying[0])[0][0]])) if varying else 1
             yield {each: sign * column for each, column in same.terms.items()}, sign, rest

@@ -62,15 +62,21 @@ def _branches(figure: str, side: Literal["min", "max"], bound: float) -> Iterato
         yield from _branches(each.rstrip("?"), side, bound)
 
 
+def decided_by(figure: str) -> str | None:
+    """The kind of part that a figure depends on where it is one alone; a bore may be bored out."""
+    names = leaves_of(figure)
+    owners = {leaf.partition(".")[0] for leaf in names if facet_of(leaf) is not None}
+    return owners.pop() if len(owners) == 1 and "block.bore" not in names else None
+
+
 def keeping(classes: Classes, plan: Plan) -> Mask:
     """Classes of one kind that keep every limit on what they alone decide, as a rating does the rev ceiling."""
     keep = np.ones(len(classes.members), dtype=bool)
     reader = Reader(Combination({}), plan)
     for figure, side, bound in bounds(plan):
-        names = leaves_of(figure)
-        owners = {leaf.partition(".")[0] for leaf in names if facet_of(leaf) is not None}
-        if owners != {classes.kind} or "block.bore" in names:  # a bore may be bored out
+        if decided_by(figure) != classes.kind:
             continue
+        names = leaves_of(figure)
         leaves: dict[str, Any] = {}
         tolerances: dict[str, Any] = {}
         for leaf in names:

@@ -25,6 +25,7 @@ from kitwright.solver.combination import Combination
 from kitwright.solver.encode import Encoder
 from kitwright.solver.engine import FAR, KEYS, Clock, Collector, Model
 from kitwright.solver.facets import Builder
+from kitwright.solver.kept import Kept
 from kitwright.solver.parts import KINDS
 from kitwright.solver.plan import Plan
 from kitwright.solver.prune import prune
@@ -98,8 +99,12 @@ class Search:
         tables: bool = True,
         look: Search | None = None,
         partial: bool = False,
+        kept: Kept | None = None,
     ) -> None:
-        """``look`` is a first look, whose list says which short blocks are needed; ``partial`` if this is one."""
+        """``look`` is a first look, whose list says which short blocks are needed; ``partial`` if this is one.
+
+        ``kept`` holds the rows of earlier questions; where the short blocks are sifted, they depend on the list.
+        """
         self.plan = plan
         self.partial = partial
         self.clock = clock
@@ -112,7 +117,8 @@ class Search:
         self.any_will_do = False
         """Whether one answer, however close, is enough."""
         sift = self._needed if narrow.ways(options) > narrow.LARGE else None
-        self.facets: Facets = Builder(options, wanted_leaves(plan), clock.check, sift).build()
+        builder = Builder(options, wanted_leaves(plan), clock.check, sift)
+        self.facets: Facets = builder.build() if kept is None or sift is not None else kept.facets(builder)
         self.maker = Maker(self.facets, plan, clock.check)
         self.terms: Terms = self.maker.make(tables)
         self.alive = prune(self.terms, self.terms.alive)
@@ -180,6 +186,8 @@ class Search:
             before = len(self.best.found)
             region = held | {"closeness": (found, found + width)}
             within = self._within(rows, region)
+            if windows.empty(within):  # the model's count may be the lower one: nothing of what it reaches goes
+                within = rows
             if not width and windows.count(within) > MANY_ROWS:
                 self._by_cost(within, region, (unproved, found))
                 low = found + 1

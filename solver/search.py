@@ -16,6 +16,7 @@ from kitwright.solver.check import check
 from kitwright.solver.combination import Combination
 from kitwright.solver.engine import Clock, OutOfTimeError
 from kitwright.solver.explain import conflict
+from kitwright.solver.kept import Kept
 from kitwright.solver.plan import Plan
 from kitwright.solver.regions import Progress, Search
 from kitwright.solver.result import Answer, Checked, Considered
@@ -23,7 +24,9 @@ from kitwright.solver.result import Answer, Checked, Considered
 DEFAULT_SECONDS = 60.0
 
 
-def _searches(options: Candidates, plan: Plan, top: int, clock: Clock, progress: Progress | None) -> Iterator[Search]:
+def _searches(
+    options: Candidates, plan: Plan, top: int, clock: Clock, progress: Progress | None, kept: Kept | None
+) -> Iterator[Search]:
     """The search, each to be run before the next is asked for: of a large catalogue after first looks at cheap parts.
 
     A first look decides it where its list is full, as close as any can be, and no dearer than all that was left out.
@@ -45,7 +48,7 @@ def _searches(options: Candidates, plan: Plan, top: int, clock: Clock, progress:
             else:
                 most *= 4
                 cost = narrow.cheap(few, most)
-    yield Search(options, plan, top, clock, progress, look=look)
+    yield Search(options, plan, top, clock, progress, look=look, kept=kept)
 
 
 def find(
@@ -55,6 +58,7 @@ def find(
     seconds: float = DEFAULT_SECONDS,
     progress: Progress | None = None,
     why: bool = False,
+    kept: Kept | None = None,
 ) -> Answer:
     """The combinations that fit a plan, closest first, proven complete.
 
@@ -65,6 +69,7 @@ def find(
         seconds: time limit of the search; when it is reached the answer is ``incomplete``.
         progress: called with a line of text now and then.
         why: whether an answer without combinations says why nothing fits, in the time that is left.
+        kept: what earlier questions of the catalogue laid out, and where this one leaves what it does.
 
     Returns:
         An :class:`~kitwright.solver.result.Answer`: ``complete``, ``nothing_fits`` or ``incomplete``.
@@ -82,7 +87,7 @@ def find(
     search: Search | None = None
     complete = False
     try:
-        for search in _searches(options, plan, top, clock, progress):
+        for search in _searches(options, plan, top, clock, progress, kept):
             search.run()
         complete = True
     except (OutOfTimeError, KeyboardInterrupt):
@@ -105,8 +110,16 @@ def find(
     return Answer(plan, status, tuple(found), considered, None, proven, clock.spent, search.counts)
 
 
-def witness(catalogue: Catalogue, plan: Plan, seconds: float = DEFAULT_SECONDS) -> Combination | None:
+def witness(
+    catalogue: Catalogue, plan: Plan, seconds: float = DEFAULT_SECONDS, kept: Kept | None = None
+) -> Combination | None:
     """Any combination that fits a plan, however close; None where nothing fits: quicker than finding the closest.
+
+    Args:
+        catalogue: the parts.
+        plan: what is wanted.
+        seconds: time limit.
+        kept: what earlier questions of the catalogue laid out, and where this one leaves what it does.
 
     Raises:
         OutOfTimeError: the time was up before that was decided.
@@ -117,11 +130,11 @@ def witness(catalogue: Catalogue, plan: Plan, seconds: float = DEFAULT_SECONDS) 
     clock = Clock(seconds)
     cost = narrow.cheap(options, narrow.FIRST_WAYS) if narrow.ways(options) > narrow.LARGE else None
     if cost is not None:  # of a large catalogue the cheap parts first
-        look = Search(narrow.affordable(options, cost), plan, 1, clock, None, tables=False)
+        look = Search(narrow.affordable(options, cost), plan, 1, clock, None, tables=False, kept=kept)
         if look.any():
             return look.best.found[0]
     for tables in (False, True):  # the tables cost most and seldom decide it
-        search = Search(options, plan, 1, clock, None, tables)
+        search = Search(options, plan, 1, clock, None, tables, kept=kept)
         if search.any() is not None:
             break
     else:

@@ -97,12 +97,13 @@ class SlackSum:
     ) -> tuple[Linear, Linear] | None:
         """Whether the figure is within (index + 1) steps of an aim on one side, over some rows of each facet.
 
-        The first sum is the same at every level; None where the level always is kept.
+        The first sum is the same at every level, and empty where none keeps it; None where the level always is kept.
         """
         sign = -1.0 if side == "min" else 1.0
         terms = self.terms(aim + sign * (index + 1) * step)
-        if terms is None:
-            return None
+        if terms is None:  # no value is so low: a lower end always is kept, an upper one never
+            owner = next(iter(rows))
+            return None if side == "min" else (Linear("", {}), Linear("", {owner: np.full(len(rows[owner]), -1)}))
         first, *others = terms
         unit = unit_of(first.figure)
         # whole numbers that both sides (and figures with the same first term) share, eased by what rounding may take

@@ -226,6 +226,9 @@ class Maker:
 
     def contributions(self, weights: Mapping[str, float], corner: Literal["", "low", "high"] = "") -> dict[str, Floats]:
         """Terms of a weighted sum of additive figures, SI, one array a facet; at a worst corner if one is named."""
+        return self.terms.facets.summed((*weights.items(), corner), lambda: self._contributions(weights, corner))
+
+    def _contributions(self, weights: Mapping[str, float], corner: Literal["", "low", "high"]) -> dict[str, Floats]:
         names = tuple(dict.fromkeys(leaf for each in weights for leaf in leaves_of(each)))
         if any(leaf.startswith("money.") for leaf in names):
             key = "paid" if "money.to_spend" in names else "bought"

@@ -113,7 +113,7 @@ def least(oracle: Oracle, plan: Plan, name: str) -> float | None:
             shut = ask
         else:
             far = reached if (ask - reached) * outwards > 0 else ask
-        halved = reached is None or not halved
+        halved = not halved
         ask = (far + shut) // 2 if halved else far - outwards
     return float(far * one)
 

@@ -12,7 +12,8 @@ import pytest
 
 from kitwright.solver import check, facets, find, narrow, regions
 from kitwright.solver.catalogue import Catalogue
-from kitwright.solver.plan import MACHINING, TOLERANCES, Plan
+from kitwright.solver.plan import MACHINING, TOLERANCES, Goal, Plan
+from kitwright.solver.registry import FIGURES
 from tests import random_catalogues, random_motion
 from tests.twin import closest, everything
 
@@ -69,6 +70,33 @@ def test_search_agrees_where_every_region_is_split(first: int, small: int, monke
     differences = [each for seed in range(first, first + CHUNK // 2) for each in compare(stacks, seed, (1, 4, 25))]
     assert differences == []
     assert {2, 3} <= depths
+
+
+def out_of_reach(seed: int) -> tuple[Catalogue, Plan]:
+    """Aims that no engine comes near: a cranking pressure below the air's, a compression ratio below one."""
+    catalogue, plan = random_motion.question(seed)
+    aims = {"cranking_pressure": 10.0, "compression": 0.4, "valve_lift": 6.0}
+    goals = {name: Goal(name, aim, step=FIGURES[name].step) for name, aim in aims.items()}
+    return catalogue, plan.but(goals=goals, tolerance="nominal")
+
+
+@pytest.mark.parametrize("small", [0, regions.SMALL])
+def test_search_agrees_where_the_aims_are_out_of_reach(small: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(regions, "SMALL", small)
+    assert [each for seed in range(12) for each in compare(out_of_reach, seed, (3,))] == []
+
+
+def test_pruning_that_leaves_nothing_loses_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where a region's rows are all gone, though the model has an answer there, it is searched with all rows."""
+    whole = regions.Search._within
+
+    def nothing(self: regions.Search, rows: Any, held: Any) -> Any:
+        found = whole(self, rows, held)
+        return {each: mask & False for each, mask in found.items()} if "unproved" in held and len(held) == 2 else found
+
+    monkeypatch.setattr(regions, "SMALL", 0)
+    monkeypatch.setattr(regions.Search, "_within", nothing)
+    assert [each for seed in range(8) for each in compare(stacks, seed, (5,))] == []
 
 
 def cheapest(seed: int) -> tuple[Catalogue, Plan]:
