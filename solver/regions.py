@@ -203,6 +203,7 @@ class Search:
             most = min(low + reach, FAR)
             within = self._within(rows, {"closeness": (0, most)})
             if not windows.empty(within):
+                low, within = self._least_by_rows(rows, within, low, most)
                 reached = self._cheap_closeness(within, held | {"closeness": (low, most)})
                 if reached == low:
                     return low, None
@@ -224,26 +225,51 @@ class Search:
             low = most + 1
             reach = reach * 2 + 1 if reach < 4096 else FAR
 
+    def _least_by_rows(
+        self, rows: dict[str, Mask], within: dict[str, Mask], low: int, most: int
+    ) -> tuple[int, dict[str, Mask]]:
+        """The least closeness from ``low`` to ``most`` that leaves rows, and those that ``most`` leaves.
+
+        At worst case a limit on quench alone keeps it many steps from its aim: rows say so much sooner than the solver.
+        """
+        if windows.count(within) <= MANY_ROWS or most >= FAR:
+            return low, within
+        below, least = low - 1, most
+        while least - below > 1:
+            middle = (below + least) // 2
+            if windows.empty(self._within(rows, {"closeness": (0, middle)})):
+                below = middle
+            else:
+                least = middle
+        return least, within
+
     def _cheap_closeness(self, rows: dict[str, Mask], held: dict[str, tuple[int, int]]) -> int | None:
-        """The least closeness that the cheapest rows reach, where there are many; None where they reach none."""
+        """The least closeness that cheap rows reach, where there are many; None where they reach none.
+
+        Rung by rung, each asked for what is closer than those before, until nothing can be.
+        """
         if windows.count(rows) <= MANY_ROWS:
             return None
         region = held | {"unknown_cost": (0, 0)}
+        low, most = held["closeness"]
+        reached: int | None = None
         cheap = windows.known(self.terms, rows)
         if windows.empty(cheap):
             return None
         for high in windows.rungs(self.terms, cheap, MANY_ROWS):
-            if high >= FAR:
-                return None
-            few = self._within(cheap, region | {"cost": (0, high)})
+            if high >= FAR or reached == low:
+                break
+            nearer = {"closeness": (low, most if reached is None else reached - 1)}
+            few = self._within(cheap, region | nearer | {"cost": (0, high)})
             if windows.empty(few):
                 continue
-            status, solver = self._solve(model := self._model(few, held["closeness"][1]), held, "closeness")
+            model = self._model(few, nearer["closeness"][1])
+            status, solver = self._solve(model, held | nearer, "closeness")
             if status != "none":
-                return int(solver.value(model.keys["closeness"]))
-            if windows.count(few) > MANY_ROWS:
+                reached = int(solver.value(model.keys["closeness"]))
+            elif reached is None and windows.count(few) > MANY_ROWS:
                 return None
-        return None
+        return reached
 
     def _by_cost(self, rows: dict[str, Mask], held: dict[str, tuple[int, int]], prefix: tuple[Any, ...]) -> None:
         """Work through one closeness from the cheapest on: a rung of cost leaves few rows, and often fills the list."""
