@@ -24,7 +24,7 @@ from kitwright.solver.classes import Choice, Facets, combine
 from kitwright.solver.combination import Combination
 from kitwright.solver.encode import Encoder
 from kitwright.solver.engine import FAR, KEYS, Clock, Collector, Model
-from kitwright.solver.facets import Builder
+from kitwright.solver.facets import Builder, Keep
 from kitwright.solver.parts import KINDS
 from kitwright.solver.plan import Plan
 from kitwright.solver.prune import prune
@@ -98,8 +98,12 @@ class Search:
         tables: bool = True,
         look: Search | None = None,
         partial: bool = False,
+        keep: Keep | None = None,
     ) -> None:
-        """``look`` is a first look, whose list says which short blocks are needed; ``partial`` if this is one."""
+        """``look`` is a first look, whose list says which short blocks are needed; ``partial`` if this is one.
+
+        ``keep`` says of short blocks, before anything is made of them, which may be needed.
+        """
         self.plan = plan
         self.partial = partial
         self.clock = clock
@@ -112,7 +116,7 @@ class Search:
         self.any_will_do = False
         """Whether one answer, however close, is enough."""
         sift = self._needed if narrow.ways(options) > narrow.LARGE else None
-        self.facets: Facets = Builder(options, wanted_leaves(plan), clock.check, sift).build()
+        self.facets: Facets = Builder(options, wanted_leaves(plan), clock.check, sift, keep).build()
         self.maker = Maker(self.facets, plan, clock.check)
         self.terms: Terms = self.maker.make(tables)
         self.alive = prune(self.terms, self.terms.alive)
@@ -139,6 +143,10 @@ class Search:
         for facet in self.facets.facets.values():
             found |= {kind: names for kind, (_, names) in facet.ranks.items()}
         return {kind: found[kind] for kind in KINDS if kind in found}
+
+    def release(self) -> None:
+        """Let go of all but the list and what is told of the search: the next one needs the room."""
+        del self.facets, self.maker, self.terms, self.alive
 
     @property
     def empty(self) -> bool:

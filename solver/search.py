@@ -19,6 +19,7 @@ from kitwright.solver.explain import conflict
 from kitwright.solver.plan import Plan
 from kitwright.solver.regions import Progress, Search
 from kitwright.solver.result import Answer, Checked, Considered
+from kitwright.solver.sieve import Needed, Sieve
 
 DEFAULT_SECONDS = 60.0
 
@@ -26,26 +27,34 @@ DEFAULT_SECONDS = 60.0
 def _searches(options: Candidates, plan: Plan, top: int, clock: Clock, progress: Progress | None) -> Iterator[Search]:
     """The search, each to be run before the next is asked for: of a large catalogue after first looks at cheap parts.
 
-    A first look decides it where its list is full, as close as any can be, and no dearer than all that was left out.
+    A first look decides it where its list is full, no short block can be closer than the last of it, and none that is
+    as close and was left out can be cheaper.
     """
     look: Search | None = None
+    keep: Needed | None = None
     if narrow.ways(options) > narrow.LARGE:
         few, never = narrow.established(narrow.usable(options))
         most, cost = narrow.FIRST_WAYS, narrow.cheap(few, narrow.FIRST_WAYS)
         while cost is not None and most <= narrow.MOST_WAYS:
-            look = Search(narrow.affordable(few, cost), plan, top, clock, progress, look=look, partial=True)
+            look = Search(narrow.affordable(few, cost), plan, top, clock, progress, look=look, partial=True, keep=keep)
             yield look
+            look.release()
             if look.best.full:
-                last = look.best.keys[-1]
-                if last[:2] > (never, 0) or last[2][0]:
+                unproved, closeness, (unknown, last) = look.best.keys[-1][:3]
+                if unproved > never:
                     break
-                if last[2][1] <= cost:
+                near = closeness if unknown else closeness - 1
+                sieve = keep.closer if keep is not None and keep.closer.most == near else Sieve(few, near, clock.check)
+                keep = Needed(few, sieve, None if unknown else last)
+                if unknown or not keep.closer.empty:
+                    break
+                if last <= cost:
                     return
-                cost = last[2][1]
+                cost = last
             else:
                 most *= 4
                 cost = narrow.cheap(few, most)
-    yield Search(options, plan, top, clock, progress, look=look)
+    yield Search(options, plan, top, clock, progress, look=look, keep=keep)
 
 
 def find(

@@ -14,6 +14,7 @@ from kitwright.solver.check import NEAR, aims_of, implied_goals
 from kitwright.solver.classes import Facet, Facets, facet_of
 from kitwright.solver.combination import NAN, WITHOUT_PART, Combination, Reader
 from kitwright.solver.degree_wheel import OFF_READINGS
+from kitwright.solver.distinct import alike
 from kitwright.solver.evaluate import compute, in_unit
 from kitwright.solver.joint import joints
 from kitwright.solver.plan import Goal, Plan
@@ -21,7 +22,7 @@ from kitwright.solver.prune import prune
 from kitwright.solver.registry import FIGURES, leaves_of
 from kitwright.solver.rules import PHYSICAL, SAME_SIZE
 from kitwright.solver.slack import LARGEST_TABLE, SlackSum, TooManyCellsError, pick
-from kitwright.solver.stackup import corners, spread, variables, variance
+from kitwright.solver.stackup import cornered, spread, variables, variance
 from kitwright.solver.terms import (
     SNAP,
     AimLevels,
@@ -73,6 +74,7 @@ class Maker:
         self._later: list[Callable[[], None]] = []
         self.terms = Terms(facets, {name: np.ones(each.size, dtype=bool) for name, each in self.facets.items()})
         self.terms.points = {name: np.zeros(each.size, dtype=np.int64) for name, each in self.facets.items()}
+        self._contributed: dict[Any, dict[str, Floats]] = {}
         self._state_tolerance = np.array([each.tolerance for each in facets.states])
 
     def make(self, tables: bool = True) -> Terms:
@@ -230,28 +232,37 @@ class Maker:
         if any(leaf.startswith("money.") for leaf in names):
             key = "paid" if "money.to_spend" in names else "bought"
             return {name: getattr(facet, key) for name, facet in self.facets.items()}
-        scope = [each for each in self.facets if any(facet_of(leaf) == each for leaf in names)]
-        target = self._target(weights)
-        found = {}
-        for place, each in enumerate(scope):
-            facet = self.facets[each]
-            leaves = self.rows(names, facet)
-            with np.errstate(all="ignore"):
-                value = target(leaves)
-                if corner:
-                    moving = list(variables(names, facet.tolerances))
-                    ends = corners(target, leaves, moving)
-                    moved = ends[0] if corner == "low" else ends[1]
-                else:
-                    moved = value
-                ground: Any = 0.0
-                if place:
-                    ground = target({leaf: self._ground(leaf, facet) for leaf in names})
-                term = moved - ground
-                if corner and each == "base" and "block.bore" in names:
-                    term = term + (1 if corner == "low" else -1) * self._bore_play(target, names, facet)
-            found[each] = np.nan_to_num(np.broadcast_to(term, facet.size), nan=0.0, posinf=0.0, neginf=0.0)
-        return found
+        asked = (tuple(weights.items()), corner)
+        if asked not in self._contributed:
+            scope = [each for each in self.facets if any(facet_of(leaf) == each for leaf in names)]
+            self._contributed[asked] = {
+                each: self._contribution(self._target(weights), names, each, place == 0, corner)
+                for place, each in enumerate(scope)
+            }
+        return dict(self._contributed[asked])
+
+    def _contribution(
+        self,
+        target: Callable[[Mapping[str, Any]], Any],
+        names: tuple[str, ...],
+        each: str,
+        first: bool,
+        corner: Literal["", "low", "high"],
+    ) -> Floats:
+        """Term of one facet, worked out once for rows that are equal in all that is read."""
+        facet, place = alike(self.facets[each], names)
+        leaves = self.rows(names, facet)
+        with np.errstate(all="ignore"):
+            term = target(leaves)
+            if corner:
+                moving = variables(names, facet.tolerances)
+                term = target(cornered(target, leaves, moving, -1 if corner == "low" else 1))
+            if not first:
+                term = term - target({leaf: self._ground(leaf, facet) for leaf in names})
+            if corner and each == "base" and "block.bore" in names:
+                term = term + (1 if corner == "low" else -1) * self._bore_play(target, names, facet)
+        found: Floats = np.nan_to_num(np.broadcast_to(term, facet.size), nan=0.0, posinf=0.0, neginf=0.0)
+        return found if place is None else found[place]
 
     def _ground(self, leaf: str, facet: Facet) -> Any:
         return facet.leaves[leaf] if leaf == "block.bore" and leaf in facet.leaves else self.neutral(leaf)

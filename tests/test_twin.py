@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from kitwright.solver import check, facets, find, narrow, regions
+from kitwright.solver import check, find, narrow, pairing, regions
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.plan import MACHINING, TOLERANCES, Plan
 from tests import random_catalogues, random_motion
@@ -98,7 +98,7 @@ def test_search_agrees_where_the_catalogue_counts_as_large(
     monkeypatch.setattr(regions, "MANY_ROWS", 3)
     monkeypatch.setattr(narrow, "LARGE", 3)
     monkeypatch.setattr(narrow, "FIRST_WAYS", 3)
-    monkeypatch.setattr(facets, "BATCH", 5)
+    monkeypatch.setattr(pairing, "BATCH", 5)
     looks: list[bool] = []
     run = regions.Search.run
 
