@@ -16,6 +16,9 @@ from kitwright.solver.classes import Facet, Ints
 FEW = 2_000
 """Rows that are worked out as they are: to find the equal ones would take longer."""
 
+WORTH = 2
+"""Rows for each that differs from which on the equal ones are put together."""
+
 DENSE = 8
 """Cells for each row up to which equal rows are found by a table of all cells, not by sorting."""
 
@@ -36,7 +39,7 @@ def alike(facet: Facet, names: Collection[str]) -> tuple[Facet, Ints | None]:
             key = key * kinds + number[index]
             cells *= kinds
     first, place = _first(key, cells)
-    if 2 * len(first) > facet.size:
+    if WORTH * len(first) > facet.size:
         return facet, None
     leaves = {leaf: facet.leaves[leaf][first] for leaf in names if leaf in facet.leaves}
     tolerances = {leaf: facet.tolerances[leaf][first] for leaf in names if leaf in facet.tolerances}

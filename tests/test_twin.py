@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from kitwright.solver import check, find, narrow, pairing, regions
+from kitwright.solver import check, distinct, find, narrow, pairing, regions, sieve
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.plan import MACHINING, TOLERANCES, Plan
 from tests import random_catalogues, random_motion
@@ -99,6 +99,9 @@ def test_search_agrees_where_the_catalogue_counts_as_large(
     monkeypatch.setattr(narrow, "LARGE", 3)
     monkeypatch.setattr(narrow, "FIRST_WAYS", 3)
     monkeypatch.setattr(pairing, "BATCH", 5)
+    monkeypatch.setattr(distinct, "FEW", 0)
+    monkeypatch.setattr(distinct, "WORTH", 1)
+    monkeypatch.setattr(sieve, "FEWER", 0)
     looks: list[bool] = []
     run = regions.Search.run
 
