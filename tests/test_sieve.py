@@ -30,14 +30,14 @@ from tests.benchmarks.generate import SIZES, question
 from tests.twin import closest
 
 Fitting = list[tuple[tuple[Any, ...], Combination]]
-FEW = dict.fromkeys(SIZES[50], 1) | {"cranks": 5, "rods": 7, "pistons": 9, "gaskets": 3}
+FEW = dict.fromkeys(SIZES[50], 1) | {"cranks": 3, "rods": 5, "pistons": 6, "gaskets": 3}
 
 
 def benchmark(seed: int) -> tuple[Catalogue, Plan]:
-    """The benchmark's parts and plan, but fewer, at each tolerance, with bores bored out and coarser steps by turns."""
+    """The benchmark's parts and plan, but fewer and with copies, at each tolerance, with coarser steps by turns."""
     rng = random.Random(f"sieve {seed}")
-    SIZES[0] = FEW
-    with tempfile.TemporaryDirectory() as folder:
+    with tempfile.TemporaryDirectory() as folder, pytest.MonkeyPatch.context() as patch:
+        patch.setitem(SIZES, 0, FEW)
         catalogue, plan = question(0, Path(folder), changed(WIDER), seed)
     goals = {name: goal for name, goal in plan.goals.items() if name in ("quench", "compression", "cost")}
     goals["quench"] = replace(goals["quench"], maximum=2.5, step=rng.choice([0.02, 0.2]))
@@ -47,12 +47,14 @@ def benchmark(seed: int) -> tuple[Catalogue, Plan]:
         goals["cost"] = rng.choice([few, few, Goal("cost", minimum=70.0), Goal("cost", aim=90.0, step=10.0)])
     goals.pop(rng.choice(["quench", "compression", "cost", "none", "none"]), None)
     kinds = frozenset({*BOTTOM, "gasket", "head"})
-    catalogue = Catalogue.of(
-        [
-            replace(part, price=rng.choice([5.0, 20.0, 60.0, None if part.kind in ("crank", "piston") else 9.0]))
-            for part in catalogue
-        ]
-    )
+    parts = []
+    for part in catalogue:
+        unknown = None if part.kind in ("crank", "piston") else 9.0
+        parts.append(replace(part, price=rng.choice([5.0, 20.0, 60.0, unknown])))
+        if part.kind in BOTTOM[1:] and rng.random() < 0.6:  # the same size at another price, a piston's crown flat
+            crown: dict[str, Any] = {"dish": None, "dome": None} if part.kind == "piston" else {}
+            parts.append(replace(part, id=f"{part.id}x", price=rng.choice([2.0, 50.0]), on_shelf=0, **crown))
+    catalogue = Catalogue.of(parts)
     tolerance = TOLERANCES[seed % 3]
     return catalogue, plan.but(
         goals=goals, tolerance=tolerance, gaskets=1, kinds=kinds, machining=frozenset(), rev_ceiling=None
