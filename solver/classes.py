@@ -65,12 +65,17 @@ class Classes:
         return ranks, sorted(names)
 
     def money(self) -> tuple[Floats, Floats, Floats]:
-        """Price to pay (0 where unknown), whether it is unknown, and how many to buy, one a class."""
-        buy = np.array([part is not None and part.on_shelf < 1 for part in self.first])
-        prices = [part.price if part is not None else 0.0 for part in self.first]
-        unknown = buy & np.array([price is None for price in prices])
-        paid = np.where(buy & ~unknown, np.array([price or 0.0 for price in prices]), 0.0)
-        return paid, unknown.astype(float), buy.astype(float)
+        """Price to pay (0 where unknown), whether it is unknown, and how many to buy, one a class: the least of any."""
+        columns = [np.array([_money(part) for part in group]).min(axis=0) for group in self.members]
+        paid, unknown, bought = np.array(columns).reshape(-1, 3).T
+        return paid, unknown, bought
+
+
+def _money(part: Part | None) -> tuple[float, bool, bool]:
+    """Price to pay for a part (0 where unknown), whether it is unknown, and whether it has to be bought."""
+    if part is None or part.on_shelf > 0:
+        return 0.0, False, False
+    return part.price or 0.0, part.price is None, True
 
 
 def leaf_value(part: Part | None, name: str) -> tuple[float, float]:
@@ -107,6 +112,8 @@ class Facet:
     tags: Ints = field(default_factory=lambda: np.empty(0, dtype=np.int64))
     ranks: dict[str, tuple[Ints, list[Any]]] = field(default_factory=dict)
     """Kind to the rank of each row's smallest id (gaskets: ids), and the ids by rank: what ties are broken by."""
+    made_of: dict[str, Ints] = field(default_factory=dict)
+    """Owner of leaves to the class of each row: rows of one class have those leaves alike. Empty where not said."""
 
 
 @dataclass
@@ -128,16 +135,8 @@ class Facets:
     states: list[BoreState]
     tag_sets: list[npt.NDArray[np.bool_]]
     """Tag class to the bore states that its parts may go on."""
-    sums: dict[Any, dict[str, Floats]] | None = None
-    """Weighted sums over the rows, where they are kept for other questions with the same constants."""
-
-    def summed(self, asked: Any, make: Callable[[], dict[str, Floats]]) -> dict[str, Floats]:
-        """A sum that was made before, if it is kept, or made now."""
-        if self.sums is None:
-            return make()
-        if asked not in self.sums:
-            self.sums[asked] = make()
-        return dict(self.sums[asked])
+    sums: dict[Any, dict[str, Floats]] = field(default_factory=dict)
+    """Weighted sums over the rows that were worked out before, under one plan's conditions."""
 
     def combinations(self, rows: dict[str, int]) -> list[list[Choice]]:
         """The choices of each facet's row, in the order of the facets."""

@@ -15,7 +15,7 @@ from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import judge
 from kitwright.solver.combination import Combination
 from kitwright.solver.engine import Clock, OutOfTimeError
-from kitwright.solver.kept import Kept
+from kitwright.solver.layouts import Layouts
 from kitwright.solver.parts import KINDS
 from kitwright.solver.plan import Goal, Plan
 from kitwright.solver.requirements import requirements
@@ -26,14 +26,14 @@ from kitwright.solver.stackup import Spreads
 class Find(Protocol):
     """The search, ``kitwright.solver.search.find``."""
 
-    def __call__(self, catalogue: Catalogue, plan: Plan, top: int, seconds: float, *, kept: Kept) -> Answer:
+    def __call__(self, catalogue: Catalogue, plan: Plan, top: int, seconds: float, *, layouts: Layouts) -> Answer:
         """The closest combinations."""
 
 
 class Witness(Protocol):
     """The quick question whether anything fits, ``kitwright.solver.search.witness``."""
 
-    def __call__(self, catalogue: Catalogue, plan: Plan, seconds: float, *, kept: Kept) -> Combination | None:
+    def __call__(self, catalogue: Catalogue, plan: Plan, seconds: float, *, layouts: Layouts) -> Combination | None:
         """Any combination that fits."""
 
 
@@ -68,10 +68,10 @@ class Oracle:
         self._holds: dict[frozenset[str], bool] = {}
         self._seen: list[Combination] = []
         self._spreads: Spreads = {}
-        self.kept = Kept()
+        self.layouts = Layouts()
 
-    def _best(self, catalogue: Catalogue, plan: Plan, seconds: float, *, kept: Kept) -> Combination | None:
-        found = self.find(catalogue, plan, 1, seconds, kept=kept).combinations
+    def _best(self, catalogue: Catalogue, plan: Plan, seconds: float, *, layouts: Layouts) -> Combination | None:
+        found = self.find(catalogue, plan, 1, seconds, layouts=layouts).combinations
         return found[0].combination if found else None
 
     def plan_with(self, kept: Iterable[str]) -> Plan:
@@ -101,7 +101,7 @@ class Oracle:
     def ask(self, plan: Plan) -> Checked | None:
         """The best combination for a plan; raises where it is not proved in time."""
         self.clock.check()
-        answer = self.find(self.catalogue, plan, 1, self.clock.left, kept=self.kept)
+        answer = self.find(self.catalogue, plan, 1, self.clock.left, layouts=self.layouts)
         if answer.status == "incomplete":
             raise OutOfTimeError
         if not answer.combinations:
@@ -117,7 +117,7 @@ class Oracle:
                 return seen
         self.clock.check()
         limits = {name: Goal(name, None, goal.minimum, goal.maximum) for name, goal in plan.goals.items()}
-        found = self.witness(self.catalogue, plan.but(goals=limits), self.clock.left, kept=self.kept)
+        found = self.witness(self.catalogue, plan.but(goals=limits), self.clock.left, layouts=self.layouts)
         if found is not None:
             self._remember(found)
         return found

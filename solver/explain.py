@@ -60,7 +60,7 @@ def explain(
     """
     clock = Clock(seconds)
     oracle = Oracle(catalogue, plan, find, clock, witness)
-    answer = find(catalogue, plan, 1, clock.left, kept=oracle.kept)
+    answer = find(catalogue, plan, 1, clock.left, layouts=oracle.layouts)
     if answer.status == "incomplete":
         return Explanation(answer, complete=False)
     if answer.combinations:

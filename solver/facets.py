@@ -25,16 +25,14 @@ from kitwright.solver.candidates import BOTTOM, Candidates
 from kitwright.solver.classes import SINGLE, BoreState, Choice, Classes, Facet, Facets, Floats, Ints, leaf_value
 from kitwright.solver.combination import NAN
 from kitwright.solver.narrow import keeping
+from kitwright.solver.pairing import Rows, batches, joined
 from kitwright.solver.parts import Gasket, Part
 from kitwright.solver.quantity import Quantity
 from kitwright.solver.rules import FITS, carries_tag
 from kitwright.solver.terms import Mask
 
-Rows = tuple[Ints, Ints, Ints, Ints]
-"""Bore state, crank, rod and piston (by class), one of each a row."""
-
-BATCH = 250_000
-"""Short blocks that are sifted at once: many enough for arrays to be quick, few enough for memory."""
+Keep = Callable[["Builder", dict[str, Classes], Rows], Mask]
+"""Which short blocks, made of some classes of parts, may be needed."""
 
 
 class Builder:
@@ -46,11 +44,17 @@ class Builder:
         leaves: set[str],
         tick: Callable[[], None] = lambda: None,
         sift: Callable[[Facets], Mask] | None = None,
+        keep: Keep | None = None,
+        sizes_only: bool = False,
     ) -> None:
         """``tick`` is called now and then; it raises where the time is up.
 
-        ``sift`` is shown a part of the short blocks with all other facets, and says which of them are needed.
+        ``keep`` says of short blocks, before anything is made of them, which may be needed; ``sift`` is shown a part of
+        those with all other facets, and says which of them are. With ``sizes_only`` parts of a short block that differ
+        in money alone are one class, which costs the least of any.
         """
+        self.keep = keep
+        self.sizes_only = sizes_only
         self.candidates = candidates
         self.tick = tick
         self.sift = sift
@@ -77,6 +81,12 @@ class Builder:
 
     def build(self) -> Facets:
         """All facets."""
+        others = self.others()
+        self.tick()
+        return Facets({"short": self._short(others), **others}, self.states, self.tag_sets)
+
+    def others(self) -> dict[str, Facet]:
+        """All facets but the short block."""
         facets: dict[str, Facet] = {}
         if self._has_base():
             facets["base"] = self._base()
@@ -88,9 +98,11 @@ class Builder:
         for kind in SINGLE:
             if kind in self.candidates.slots:
                 facets[kind] = self._single(kind)
-        self.tick()
-        short = self._short(facets)
-        return Facets({"short": short, **facets}, self.states, self.tag_sets)
+        return facets
+
+    def tables(self) -> dict[str, Classes]:
+        """The classes of the short block's parts."""
+        return {kind: self.blocks if kind == "block" else self._classes(kind) for kind in BOTTOM}
 
     # classes
 
@@ -108,7 +120,9 @@ class Builder:
         seen += [
             getattr(part, size.field).exact for rule in FITS for size in (rule.first, rule.second) if size.kind == kind
         ]
-        seen += [part.fits, part.on_shelf > 0 or part.price, part.on_shelf > 0]
+        seen.append(part.fits)
+        if not self.sizes_only or kind not in BOTTOM[1:]:
+            seen += [part.on_shelf > 0 or part.price, part.on_shelf > 0]
         if kind == "block":
             seen += [part.tags, part.deck_cut and _grid(part.deck_cut), part.rebore and _bores(part.rebore)]  # type: ignore[attr-defined]
         if kind == "head":
@@ -150,23 +164,31 @@ class Builder:
     # facets
 
     def _short(self, others: dict[str, Facet]) -> Facet:
-        tables = {kind: self.blocks if kind == "block" else self._classes(kind) for kind in BOTTOM}
+        tables = self.tables()
         if self.sift is None:
-            rows = _joined(list(self._join(tables)))
+            rows = joined(list(self.join(tables)))
             if not len(rows[0]):  # nothing fits: the terms say so, of whatever goes together
-                rows = _joined(list(self._join(tables, alone=False)))
-            return self._short_of(tables, *rows)
+                rows = joined(list(self.join(tables, alone=False)))
+            return self.short_of(tables, *rows)
         kept: list[Rows] = []
-        for rows in _batches(self._join(tables)):
+        for rows in batches(self._kept(tables)):
             self.tick()
-            some = Facets({"short": self._short_of(tables, *rows), **others}, self.states, self.tag_sets)
+            some = Facets({"short": self.short_of(tables, *rows), **others}, self.states, self.tag_sets)
             needed = self.sift(some)
             if not kept and not needed.any():
                 needed[:1] = True  # tables want a row; that nothing fits, the terms say of it
             kept.append(tuple(column[needed] for column in rows))  # type: ignore[arg-type]
-        return self._short_of(tables, *_joined(kept))
+        return self.short_of(tables, *joined(kept))
 
-    def _short_of(self, tables: dict[str, Classes], state: Ints, crank: Ints, rod: Ints, piston: Ints) -> Facet:
+    def _kept(self, tables: dict[str, Classes]) -> Iterator[Rows]:
+        for rows in self.join(tables):
+            if self.keep is None:
+                yield rows
+            else:
+                keep = self.keep(self, tables, rows)
+                yield tuple(column[keep] for column in rows)  # type: ignore[misc]
+
+    def short_of(self, tables: dict[str, Classes], state: Ints, crank: Ints, rod: Ints, piston: Ints) -> Facet:
         """Short blocks of given bore states, cranks, rods and pistons, one a row."""
         block = np.array([each.block for each in self.states], dtype=np.int64)[state]
         index = {"block": block, "crank": crank, "rod": rod, "piston": piston}
@@ -177,7 +199,7 @@ class Builder:
         tolerances.pop("block.bore", None)
         if widths.any():
             tolerances["block.bore"] = widths[state]
-        leaves["measured.deck"], tolerances["measured.deck"] = self._measured(tables, index)
+        leaves["measured.deck"], tolerances["measured.deck"], measured = self._measured(tables, index)
         money = {kind: tables[kind].money() for kind in BOTTOM}
         labour = np.array([each.labour for each in self.states])
         rebored = np.array([each.rebore is not None for each in self.states])
@@ -203,9 +225,10 @@ class Builder:
             np.zeros(len(state)),
             state,
             ranks=ranks,
+            made_of=index | {"block": state, "measured": measured},
         )
 
-    def _join(self, tables: dict[str, Classes], alone: bool = True) -> Iterator[Rows]:
+    def join(self, tables: dict[str, Classes], alone: bool = True) -> Iterator[Rows]:
         """Bore state, crank, rod and piston that fit one another by size and tag, some rows at a time.
 
         With ``alone``, parts that break a limit which they alone decide are left out before they are paired.
@@ -240,16 +263,18 @@ class Builder:
             left, right = left[keep], right[keep]
             yield state[left], right, np.full(len(left), rod, dtype=np.int64), piston[left]
 
-    def _measured(self, tables: dict[str, Classes], index: dict[str, Ints]) -> tuple[Floats, Floats]:
+    def _measured(self, tables: dict[str, Classes], index: dict[str, Ints]) -> tuple[Floats, Floats, Ints]:
+        """Measured deck of each row, its tolerance, and its number in the plan (0: none is measured)."""
         size = len(index["block"])
         values, widths = np.full(size, NAN), np.zeros(size)
-        for deck in self.plan.measured_decks:
+        which = np.zeros(size, dtype=np.int64)
+        for number, deck in enumerate(self.plan.measured_decks, start=1):
             same = np.ones(size, dtype=bool)
             for kind, part_id in deck.parts.items():
                 of_id = [part is not None and part.id == part_id for part in tables[kind].first]
                 same &= np.array(of_id)[index[kind]]
-            values[same], widths[same] = deck.deck.si, deck.deck.tolerance
-        return values, widths
+            values[same], widths[same], which[same] = deck.deck.si, deck.deck.tolerance, number
+        return values, widths, which
 
     def _has_base(self) -> bool:
         cut = any(len(self.candidates.cuts(block, "deck_cut")) > 1 for block in self.blocks.first)
@@ -453,25 +478,6 @@ class Builder:
             self.tag_sets.append(self.tag_sets[a] & self.tag_sets[b])
             merged[(first == a) & (second == b)] = len(self.tag_sets) - 1
         return merged
-
-
-def _joined(pieces: Sequence[Rows]) -> Rows:
-    columns = zip(*pieces, strict=True) if pieces else ([np.empty(0)],) * 4
-    return tuple(np.concatenate(column).astype(np.int64) for column in columns)  # type: ignore[return-value]
-
-
-def _batches(pieces: Iterator[Rows]) -> Iterator[Rows]:
-    """Pieces put together to some :data:`BATCH` rows."""
-    some: list[Rows] = []
-    count = 0
-    for piece in pieces:
-        some.append(piece)
-        count += len(piece[0])
-        if count >= BATCH:
-            yield _joined(some)
-            some, count = [], 0
-    if some:
-        yield _joined(some)
 
 
 def _grid(steps: Any) -> tuple[Any, ...]:

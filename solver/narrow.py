@@ -8,7 +8,7 @@ whole catalogue are needed at all.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import replace
 from math import prod
 from typing import Any, Literal
@@ -137,10 +137,13 @@ def _price(part: Part | None) -> float:
     return np.inf if part.price is None else float(part.price)
 
 
-def least_cost(options: Candidates) -> float:
-    """No combination costs less: the cheapest part of every slot; infinite where a slot has no known price."""
+def least_cost(options: Candidates, but: Collection[str] = ()) -> float:
+    """No combination costs less: the cheapest part of every slot; infinite where a slot has no known price.
+
+    Without some kinds, the least that the others cost.
+    """
     stack = 0.0 if options.gaskets is None or "gasket" in options.plan.optional else _cheapest(options.gaskets)
-    return stack + sum(_cheapest(parts) for parts in options.slots.values())
+    return stack + sum(_cheapest(parts) for kind, parts in options.slots.items() if kind not in but)
 
 
 def _cheapest(parts: tuple[Part | None, ...]) -> float:

@@ -7,10 +7,8 @@ split by the next key, in the end by the ids. What is found is final when no reg
 
 from __future__ import annotations
 
-import bisect
 import math
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
 from itertools import product
 from operator import itemgetter
 from typing import Any
@@ -24,11 +22,12 @@ from kitwright.solver.classes import Choice, Facets, combine
 from kitwright.solver.combination import Combination
 from kitwright.solver.encode import Encoder
 from kitwright.solver.engine import FAR, KEYS, Clock, Collector, Model
-from kitwright.solver.facets import Builder
-from kitwright.solver.kept import Kept
+from kitwright.solver.facets import Builder, Keep
+from kitwright.solver.layouts import Layouts
 from kitwright.solver.parts import KINDS
 from kitwright.solver.plan import Plan
 from kitwright.solver.prune import prune
+from kitwright.solver.ranking import Best, cost_of, leading
 from kitwright.solver.stackup import Spreads
 from kitwright.solver.terms import MONEY_UNIT, Mask, Terms
 from kitwright.solver.translate import Maker, wanted_leaves
@@ -59,33 +58,6 @@ Proposed = tuple[tuple[Any, ...], Combination, list[list[Choice]]]
 """A lower bound of a combination's key, the first of them by id, and what stands behind each of its rows."""
 
 
-@dataclass
-class Best:
-    """The best combinations so far, by the order's key."""
-
-    wanted: int
-    keys: list[tuple[Any, ...]] = field(default_factory=list)
-    found: list[Combination] = field(default_factory=list)
-
-    def offer(self, key: tuple[Any, ...], combination: Combination) -> None:
-        """Take a fitting combination into the list, if it is among the best."""
-        place = bisect.bisect_left(self.keys, key)
-        if place >= self.wanted or (place < len(self.keys) and self.keys[place] == key):
-            return
-        self.keys.insert(place, key)
-        self.found.insert(place, combination)
-        del self.keys[self.wanted :], self.found[self.wanted :]
-
-    @property
-    def full(self) -> bool:
-        """Whether as many as wanted have been found."""
-        return len(self.keys) >= self.wanted
-
-    def closed(self, lower: tuple[Any, ...]) -> bool:
-        """Whether nothing from ``lower`` on (a prefix of the key, as a lower bound) can enter the list any more."""
-        return self.full and self.keys[-1][: len(lower)] < lower
-
-
 class Search:
     """One question to one catalogue."""
 
@@ -99,11 +71,13 @@ class Search:
         tables: bool = True,
         look: Search | None = None,
         partial: bool = False,
-        kept: Kept | None = None,
+        layouts: Layouts | None = None,
+        keep: Keep | None = None,
     ) -> None:
         """``look`` is a first look, whose list says which short blocks are needed; ``partial`` if this is one.
 
-        ``kept`` holds the rows of earlier questions; where the short blocks are sifted, they depend on the list.
+        ``layouts`` holds the rows of earlier questions; where the short blocks are sifted, they depend on the list.
+        ``keep`` says of short blocks, before anything is made of them, which may be needed.
         """
         self.plan = plan
         self.partial = partial
@@ -117,8 +91,9 @@ class Search:
         self.any_will_do = False
         """Whether one answer, however close, is enough."""
         sift = self._needed if narrow.ways(options) > narrow.LARGE else None
-        builder = Builder(options, wanted_leaves(plan), clock.check, sift)
-        self.facets: Facets = builder.build() if kept is None or sift is not None else kept.facets(builder)
+        builder = Builder(options, wanted_leaves(plan), clock.check, sift, keep)
+        shared = layouts is not None and sift is None and keep is None
+        self.facets: Facets = layouts.facets(builder) if shared else builder.build()  # type: ignore[union-attr]
         self.maker = Maker(self.facets, plan, clock.check)
         self.terms: Terms = self.maker.make(tables)
         self.alive = prune(self.terms, self.terms.alive)
@@ -145,6 +120,10 @@ class Search:
         for facet in self.facets.facets.values():
             found |= {kind: names for kind, (_, names) in facet.ranks.items()}
         return {kind: found[kind] for kind in KINDS if kind in found}
+
+    def release(self) -> None:
+        """Let go of all but the list and what is told of the search: the next one needs the room."""
+        del self.facets, self.maker, self.terms, self.alive
 
     @property
     def empty(self) -> bool:
@@ -211,6 +190,7 @@ class Search:
             most = min(low + reach, FAR)
             within = self._within(rows, {"closeness": (0, most)})
             if not windows.empty(within):
+                low, within = self._least_by_rows(rows, within, low, most)
                 reached = self._cheap_closeness(within, held | {"closeness": (low, most)})
                 if reached == low:
                     return low, None
@@ -232,26 +212,51 @@ class Search:
             low = most + 1
             reach = reach * 2 + 1 if reach < 4096 else FAR
 
+    def _least_by_rows(
+        self, rows: dict[str, Mask], within: dict[str, Mask], low: int, most: int
+    ) -> tuple[int, dict[str, Mask]]:
+        """The least closeness from ``low`` to ``most`` that leaves rows, and those that ``most`` leaves.
+
+        At worst case a limit on quench alone keeps it many steps from its aim: rows say so much sooner than the solver.
+        """
+        if windows.count(within) <= MANY_ROWS or most >= FAR:
+            return low, within
+        below, least = low - 1, most
+        while least - below > 1:
+            middle = (below + least) // 2
+            if windows.empty(self._within(rows, {"closeness": (0, middle)})):
+                below = middle
+            else:
+                least = middle
+        return least, within
+
     def _cheap_closeness(self, rows: dict[str, Mask], held: dict[str, tuple[int, int]]) -> int | None:
-        """The least closeness that the cheapest rows reach, where there are many; None where they reach none."""
+        """The least closeness that cheap rows reach, where there are many; None where they reach none.
+
+        Rung by rung, each asked for what is closer than those before, until nothing can be.
+        """
         if windows.count(rows) <= MANY_ROWS:
             return None
         region = held | {"unknown_cost": (0, 0)}
+        low, most = held["closeness"]
+        reached: int | None = None
         cheap = windows.known(self.terms, rows)
         if windows.empty(cheap):
             return None
         for high in windows.rungs(self.terms, cheap, MANY_ROWS):
-            if high >= FAR:
-                return None
-            few = self._within(cheap, region | {"cost": (0, high)})
+            if high >= FAR or reached == low:
+                break
+            nearer = {"closeness": (low, most if reached is None else reached - 1)}
+            few = self._within(cheap, region | nearer | {"cost": (0, high)})
             if windows.empty(few):
                 continue
-            status, solver = self._solve(model := self._model(few, held["closeness"][1]), held, "closeness")
+            model = self._model(few, nearer["closeness"][1])
+            status, solver = self._solve(model, held | nearer, "closeness")
             if status != "none":
-                return int(solver.value(model.keys["closeness"]))
-            if windows.count(few) > MANY_ROWS:
+                reached = int(solver.value(model.keys["closeness"]))
+            elif reached is None and windows.count(few) > MANY_ROWS:
                 return None
-        return None
+        return reached
 
     def _by_cost(self, rows: dict[str, Mask], held: dict[str, tuple[int, int]], prefix: tuple[Any, ...]) -> None:
         """Work through one closeness from the cheapest on: a rung of cost leaves few rows, and often fills the list."""
@@ -380,7 +385,7 @@ class Search:
         if name == "unknown_cost":
             return ((value, 0.0),)
         if name == "cost":
-            return ((unknown, 0.0 if unknown else _money(value)),)
+            return ((unknown, 0.0 if unknown else cost_of(value)),)
         names = self.orders.get(name)
         if names is None:
             return (value,)
@@ -434,7 +439,7 @@ class Search:
             if self.any_will_do:
                 self.best.offer(verdict.key, first)
                 return
-            for some in _leading(choices, self.best.wanted):
+            for some in leading(choices, self.best.wanted):
                 combination = combine(some)
                 key = (*verdict.key[:5], *combination.tie_key())
                 if not self.best.closed(key):
@@ -456,15 +461,10 @@ class Search:
 
     @staticmethod
     def _lower_cost(keys: dict[str, int]) -> tuple[Any, ...]:
-        return ((keys["unknown_cost"], 0.0 if keys["unknown_cost"] else _money(keys["cost"])),)
+        return ((keys["unknown_cost"], 0.0 if keys["unknown_cost"] else cost_of(keys["cost"])),)
 
 
 _AFTER_ALL = chr(0x10FFFF)
-
-
-def _money(value: int) -> float:
-    """A cost of the model as a lower bound of the check's: to six places exact, where a float has so many."""
-    return round(value * MONEY_UNIT, 6) if value < 10**12 else value * MONEY_UNIT * (1 - 1e-12)
 
 
 def _spread_out(mask: Mask) -> Mask:
@@ -475,13 +475,3 @@ def _spread_out(mask: Mask) -> Mask:
     found = np.zeros_like(mask)
     found[rows[np.linspace(0, len(rows) - 1, SAMPLE).astype(np.int64)]] = True
     return found
-
-
-def _leading(choices: list[list[Choice]], wanted: int) -> Iterator[list[Choice]]:
-    """Of all ways to take one of each (each sorted), those that fewer than ``wanted`` others surely come before."""
-    if not choices:
-        yield []
-        return
-    for place, choice in enumerate(choices[0][:wanted]):
-        for rest in _leading(choices[1:], wanted // (place + 1)):
-            yield [choice, *rest]

@@ -16,39 +16,48 @@ from kitwright.solver.check import check
 from kitwright.solver.combination import Combination
 from kitwright.solver.engine import Clock, OutOfTimeError
 from kitwright.solver.explain import conflict
-from kitwright.solver.kept import Kept
+from kitwright.solver.layouts import Layouts
 from kitwright.solver.plan import Plan
 from kitwright.solver.regions import Progress, Search
 from kitwright.solver.result import Answer, Checked, Considered
+from kitwright.solver.sieve import Needed, Sieve
 
 DEFAULT_SECONDS = 60.0
 
 
 def _searches(
-    options: Candidates, plan: Plan, top: int, clock: Clock, progress: Progress | None, kept: Kept | None
+    options: Candidates, plan: Plan, top: int, clock: Clock, progress: Progress | None, layouts: Layouts | None
 ) -> Iterator[Search]:
     """The search, each to be run before the next is asked for: of a large catalogue after first looks at cheap parts.
 
-    A first look decides it where its list is full, as close as any can be, and no dearer than all that was left out.
+    A first look decides it where its list is full, no short block can be closer than the last of it, and none that is
+    as close and was left out can be cheaper.
     """
     look: Search | None = None
+    keep: Needed | None = None
     if narrow.ways(options) > narrow.LARGE:
         few, never = narrow.established(narrow.usable(options))
         most, cost = narrow.FIRST_WAYS, narrow.cheap(few, narrow.FIRST_WAYS)
         while cost is not None and most <= narrow.MOST_WAYS:
-            look = Search(narrow.affordable(few, cost), plan, top, clock, progress, look=look, partial=True)
+            look = Search(narrow.affordable(few, cost), plan, top, clock, progress, look=look, partial=True, keep=keep)
             yield look
+            look.release()
             if look.best.full:
-                last = look.best.keys[-1]
-                if last[:2] > (never, 0) or last[2][0]:
+                unproved, closeness, (unknown, last) = look.best.keys[-1][:3]
+                if unproved > never:
                     break
-                if last[2][1] <= cost:
+                near = closeness if unknown else closeness - 1
+                sieve = keep.closer if keep is not None and keep.closer.most == near else Sieve(few, near, clock.check)
+                keep = Needed(few, sieve, None if unknown else last)
+                if unknown or not keep.closer.empty:
+                    break
+                if last <= cost:
                     return
-                cost = last[2][1]
+                cost = last
             else:
                 most *= 4
                 cost = narrow.cheap(few, most)
-    yield Search(options, plan, top, clock, progress, look=look, kept=kept)
+    yield Search(options, plan, top, clock, progress, look=look, layouts=layouts, keep=keep)
 
 
 def find(
@@ -58,7 +67,7 @@ def find(
     seconds: float = DEFAULT_SECONDS,
     progress: Progress | None = None,
     why: bool = False,
-    kept: Kept | None = None,
+    layouts: Layouts | None = None,
 ) -> Answer:
     """The combinations that fit a plan, closest first, proven complete.
 
@@ -69,7 +78,7 @@ def find(
         seconds: time limit of the search; when it is reached the answer is ``incomplete``.
         progress: called with a line of text now and then.
         why: whether an answer without combinations says why nothing fits, in the time that is left.
-        kept: what earlier questions of the catalogue laid out, and where this one leaves what it does.
+        layouts: what earlier questions of the catalogue laid out, and where this one leaves what it does.
 
     Returns:
         An :class:`~kitwright.solver.result.Answer`: ``complete``, ``nothing_fits`` or ``incomplete``.
@@ -87,7 +96,7 @@ def find(
     search: Search | None = None
     complete = False
     try:
-        for search in _searches(options, plan, top, clock, progress, kept):
+        for search in _searches(options, plan, top, clock, progress, layouts):
             search.run()
         complete = True
     except (OutOfTimeError, KeyboardInterrupt):
@@ -111,7 +120,7 @@ def find(
 
 
 def witness(
-    catalogue: Catalogue, plan: Plan, seconds: float = DEFAULT_SECONDS, kept: Kept | None = None
+    catalogue: Catalogue, plan: Plan, seconds: float = DEFAULT_SECONDS, layouts: Layouts | None = None
 ) -> Combination | None:
     """Any combination that fits a plan, however close; None where nothing fits: quicker than finding the closest.
 
@@ -119,7 +128,7 @@ def witness(
         catalogue: the parts.
         plan: what is wanted.
         seconds: time limit.
-        kept: what earlier questions of the catalogue laid out, and where this one leaves what it does.
+        layouts: what earlier questions of the catalogue laid out, and where this one leaves what it does.
 
     Raises:
         OutOfTimeError: the time was up before that was decided.
@@ -130,11 +139,11 @@ def witness(
     clock = Clock(seconds)
     cost = narrow.cheap(options, narrow.FIRST_WAYS) if narrow.ways(options) > narrow.LARGE else None
     if cost is not None:  # of a large catalogue the cheap parts first
-        look = Search(narrow.affordable(options, cost), plan, 1, clock, None, tables=False, kept=kept)
+        look = Search(narrow.affordable(options, cost), plan, 1, clock, None, tables=False, layouts=layouts)
         if look.any():
             return look.best.found[0]
     for tables in (False, True):  # the tables cost most and seldom decide it
-        search = Search(options, plan, 1, clock, None, tables, kept=kept)
+        search = Search(options, plan, 1, clock, None, tables, layouts=layouts)
         if search.any() is not None:
             break
     else:

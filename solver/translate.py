@@ -11,9 +11,8 @@ from typing import Any, Literal
 import numpy as np
 
 from kitwright.solver.check import NEAR, aims_of, implied_goals
-from kitwright.solver.classes import Facet, Facets, facet_of
-from kitwright.solver.combination import NAN, WITHOUT_PART, Combination, Reader
-from kitwright.solver.degree_wheel import OFF_READINGS
+from kitwright.solver.classes import Facets, facet_of
+from kitwright.solver.columns import Columns
 from kitwright.solver.evaluate import compute, in_unit
 from kitwright.solver.joint import joints
 from kitwright.solver.plan import Goal, Plan
@@ -21,7 +20,7 @@ from kitwright.solver.prune import prune
 from kitwright.solver.registry import FIGURES, leaves_of
 from kitwright.solver.rules import PHYSICAL, SAME_SIZE
 from kitwright.solver.slack import LARGEST_TABLE, SlackSum, TooManyCellsError, pick
-from kitwright.solver.stackup import corners, spread, variables, variance
+from kitwright.solver.stackup import spread, variables, variance
 from kitwright.solver.terms import (
     SNAP,
     AimLevels,
@@ -60,20 +59,16 @@ def wanted_leaves(plan: Plan) -> set[str]:
     }
 
 
-class Maker:
+class Maker(Columns):
     """Turns goals and rules into terms."""
 
     def __init__(self, facets: Facets, plan: Plan, tick: Callable[[], None] = lambda: None) -> None:
         """``tick`` is called now and then; it raises where the time is up."""
+        super().__init__(facets, plan)
         self.tick = tick
-        self.facets = facets.facets
-        self.plan = plan
-        self._reader = Reader(Combination({}), plan)
-        self._neutral: dict[str, float] = {}
         self._later: list[Callable[[], None]] = []
         self.terms = Terms(facets, {name: np.ones(each.size, dtype=bool) for name, each in self.facets.items()})
         self.terms.points = {name: np.zeros(each.size, dtype=np.int64) for name, each in self.facets.items()}
-        self._state_tolerance = np.array([each.tolerance for each in facets.states])
 
     def make(self, tables: bool = True) -> Terms:
         """All terms; without the tables, what they would limit is left to the plain check."""
@@ -97,81 +92,6 @@ class Maker:
             self._later.pop(0)()
         self.terms.joints = joints(self.terms.levels, self.terms.alive)
         return self.terms
-
-    # leaves
-
-    def scope(self, name: str) -> list[str]:
-        """Facets that a figure depends on, in their order."""
-        found = {facet_of(leaf) for leaf in (*leaves_of(name), *FIGURES[name].bound_without)}
-        if any(leaf.startswith("money.") for leaf in leaves_of(name)):
-            return list(self.facets)
-        return [each for each in self.facets if each in found]
-
-    def neutral(self, leaf: str) -> Any:
-        """What a leaf is while another facet is looked at: the first value known of it, or its constant value."""
-        owner = facet_of(leaf)
-        if owner is None:
-            return self._reader[leaf]
-        if leaf.startswith("gaskets.") and leaf != "gaskets.count":
-            return (0.0,)
-        if leaf == "measured.deck" or leaf in OFF_READINGS:
-            return NAN
-        if owner in self.facets:
-            if leaf not in self._neutral:
-                known = self.facets[owner].leaves.get(leaf, np.empty(0))
-                self._neutral[leaf] = float(next(iter(known[np.isfinite(known)]), 0.0))
-            return self._neutral[leaf]
-        return 0.0 if leaf.startswith("machining.") else WITHOUT_PART.get(leaf, NAN)
-
-    def constants(self) -> Mapping[str, Any]:
-        """What the plan gives: altitude and exponent."""
-        return {leaf: self._reader[leaf] for leaf in ("conditions.altitude", "conditions.polytropic")}
-
-    def rows(self, names: tuple[str, ...], facet: Facet) -> dict[str, Any]:
-        """Leaves for looking at one facet: its own, all others neutral."""
-        return {leaf: facet.leaves.get(leaf, self.neutral(leaf)) for leaf in names}
-
-    def lacking(self, name: str) -> tuple[dict[str, Mask], bool]:
-        """Rows without which a figure cannot be computed or proved, and whether it never can."""
-        flags: dict[str, Mask] = {}
-        always = False
-        for leaf in dict.fromkeys((*leaves_of(name, optional=False), *FIGURES[name].bound_without)):
-            owner = facet_of(leaf)
-            if leaf == "money.to_spend":
-                for each, facet in self.facets.items():
-                    if facet.unknown.any():
-                        flags[each] = facet.unknown > 0
-            elif leaf == "money.parts_to_buy":
-                continue  # always known
-            elif owner in self.facets:
-                value = self.facets[owner].leaves[leaf]
-                unknown = np.isnan(value[0] if isinstance(value, tuple) else value)
-                if unknown.any():
-                    flags[owner] = flags.get(owner, False) | unknown
-            else:
-                value = self.neutral(leaf)
-                always |= bool(np.any(np.isnan(value)))
-        for each in _must(name):
-            always |= self._flag_unknown(each, flags)
-        return flags, always or any(bool(mask.all()) for mask in flags.values())
-
-    def _flag_unknown(self, name: str, flags: dict[str, Mask]) -> bool:
-        """Flag rows of one facet for which a figure, any of whose inputs may be unknown, cannot be computed.
-
-        Answers whether it never can, for want of the facet.
-        """
-        scope = self.scope(name)
-        may_lack = any(each.endswith("?") for each in FIGURES[name].inputs)
-        if len(scope) > 1 or not may_lack or FIGURES[name].bound_without:
-            return False
-        with np.errstate(all="ignore"):
-            if not scope:
-                return bool(np.isnan(compute(name, {leaf: self.neutral(leaf) for leaf in leaves_of(name)})))
-            rows = self.facets[scope[0]]
-            value = np.broadcast_to(compute(name, self.rows(leaves_of(name), rows)), rows.size)
-        if np.isnan(value).any():
-            flags[scope[0]] = flags.get(scope[0], False) | np.isnan(value)
-        return False
 
     # goals
 
@@ -216,61 +136,6 @@ class Maker:
             low, high = spread(figure, leaves, rows.tolerances, self.plan.tolerance)
         compared = np.broadcast_to(in_unit(figure, low if side == "min" else high), rows.size)
         self.terms.alive[facet] &= ~misses(compared, side, bound)
-
-    def _target(self, weights: Mapping[str, float]) -> Callable[[Mapping[str, Any]], Any]:
-        def target(leaves: Mapping[str, Any]) -> Any:
-            memo: dict[str, Any] = {}
-            return sum(weight * compute(each, leaves, memo) for each, weight in weights.items())
-
-        return target
-
-    def contributions(self, weights: Mapping[str, float], corner: Literal["", "low", "high"] = "") -> dict[str, Floats]:
-        """Terms of a weighted sum of additive figures, SI, one array a facet; at a worst corner if one is named."""
-        return self.terms.facets.summed((*weights.items(), corner), lambda: self._contributions(weights, corner))
-
-    def _contributions(self, weights: Mapping[str, float], corner: Literal["", "low", "high"]) -> dict[str, Floats]:
-        names = tuple(dict.fromkeys(leaf for each in weights for leaf in leaves_of(each)))
-        if any(leaf.startswith("money.") for leaf in names):
-            key = "paid" if "money.to_spend" in names else "bought"
-            return {name: getattr(facet, key) for name, facet in self.facets.items()}
-        scope = [each for each in self.facets if any(facet_of(leaf) == each for leaf in names)]
-        target = self._target(weights)
-        found = {}
-        for place, each in enumerate(scope):
-            facet = self.facets[each]
-            leaves = self.rows(names, facet)
-            with np.errstate(all="ignore"):
-                value = target(leaves)
-                if corner:
-                    moving = list(variables(names, facet.tolerances))
-                    ends = corners(target, leaves, moving)
-                    moved = ends[0] if corner == "low" else ends[1]
-                else:
-                    moved = value
-                ground: Any = 0.0
-                if place:
-                    ground = target({leaf: self._ground(leaf, facet) for leaf in names})
-                term = moved - ground
-                if corner and each == "base" and "block.bore" in names:
-                    term = term + (1 if corner == "low" else -1) * self._bore_play(target, names, facet)
-            found[each] = np.nan_to_num(np.broadcast_to(term, facet.size), nan=0.0, posinf=0.0, neginf=0.0)
-        return found
-
-    def _ground(self, leaf: str, facet: Facet) -> Any:
-        return facet.leaves[leaf] if leaf == "block.bore" and leaf in facet.leaves else self.neutral(leaf)
-
-    def _bore_play(self, target: Callable[[Mapping[str, Any]], Any], names: tuple[str, ...], facet: Facet) -> Any:
-        """How much the bore's tolerance, counted with the short block, moves the base's term: left out of the limit."""
-        width = self._state_tolerance[facet.state]
-        leaves = self.rows(names, facet)
-        ground = {leaf: self._ground(leaf, facet) for leaf in names}
-
-        def term(shift: Any) -> Any:
-            bore = {"block.bore": facet.leaves["block.bore"] + shift}
-            return target(leaves | bore) - target(ground | bore)
-
-        here = term(0.0)
-        return np.maximum(np.abs(term(width) - here), np.abs(term(-width) - here))
 
     def _linear(self, name: str, terms: dict[str, Floats], unit: float, skip: dict[str, Mask]) -> Linear:
         return Linear(name, {each: up(values / unit) for each, values in terms.items()}, skip)
@@ -489,12 +354,3 @@ class Maker:
             return
         terms = {"stack": up(known / 1e-9), "short": up(-bores / 1e-9)}
         self.terms.linear.append(Linear("gasket bore", terms))
-
-
-def _must(name: str) -> list[str]:
-    """A figure and all figures that must be known for it."""
-    found = [name]
-    for each in FIGURES[name].inputs:
-        if each in FIGURES:
-            found += _must(each)
-    return found

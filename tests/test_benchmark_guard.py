@@ -6,10 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from kitwright.solver import Catalogue, Plan, find
+from kitwright.solver import Catalogue, Plan, find, narrow
 from kitwright.solver.check import check
+from kitwright.solver.regions import Search
 from kitwright.solver.result import Answer
-from tests.benchmarks.bench import keys, same
+from tests.benchmarks.bench import WIDER, changed, keys, same
 from tests.benchmarks.generate import SIZES, question, rows, with_motion
 from tests.benchmarks.plain_model import PlainModel, exhaustive
 
@@ -53,6 +54,34 @@ def test_four_hundred_parts_are_a_small_search(tmp_path: Path) -> None:
     """The 20 closest of some 1e19: the cheap parts are looked at first, so that few rows reach the solver."""
     catalogue, plan = question(400, tmp_path)
     assert twenty(catalogue, plan).considered.possible > 1e18
+
+
+def test_four_hundred_parts_at_worst_case_are_a_small_search(tmp_path: Path) -> None:
+    """Every sum is widened by all ±, and quench stays 15 steps from its aim: rows say so, cheap ones then reach it."""
+    catalogue, plan = question(400, tmp_path, changed(WIDER))
+    answer = twenty(catalogue, plan)
+    assert answer.counts["classes"] < 1500
+    assert {each.closeness for each in answer} == {16}
+
+
+def test_a_large_catalogue_at_worst_case_is_decided_by_its_cheap_parts(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """No short block can be closer, which few sizes show: the millions are never made."""
+    monkeypatch.setattr(narrow, "LARGE", 100_000)
+    monkeypatch.setattr(narrow, "FIRST_WAYS", 200_000)
+    catalogue, plan = question(400, tmp_path, changed(WIDER))
+    whole: list[bool] = []
+    run = Search.run
+
+    def seen(self: Search) -> None:
+        whole.append(not self.partial)
+        run(self)
+
+    monkeypatch.setattr(Search, "run", seen)
+    assert {each.closeness for each in find(catalogue, plan, top=20, seconds=600)} == {16}
+    assert whole
+    assert not any(whole)
 
 
 def test_fifty_parts_have_answers_among_a_thousand_million(tmp_path: Path) -> None:

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from kitwright.solver import check, facets, find, narrow, regions
+from kitwright.solver import check, distinct, find, narrow, pairing, regions, sieve
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.plan import MACHINING, TOLERANCES, Goal, Plan
 from kitwright.solver.registry import FIGURES
@@ -126,7 +126,10 @@ def test_search_agrees_where_the_catalogue_counts_as_large(
     monkeypatch.setattr(regions, "MANY_ROWS", 3)
     monkeypatch.setattr(narrow, "LARGE", 3)
     monkeypatch.setattr(narrow, "FIRST_WAYS", 3)
-    monkeypatch.setattr(facets, "BATCH", 5)
+    monkeypatch.setattr(pairing, "BATCH", 5)
+    monkeypatch.setattr(distinct, "FEW", 0)
+    monkeypatch.setattr(distinct, "WORTH", 1)
+    monkeypatch.setattr(sieve, "FEWER", 0)
     looks: list[bool] = []
     run = regions.Search.run
 

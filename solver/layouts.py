@@ -47,7 +47,7 @@ def _same(parts: tuple[Any, ...] | None, others: tuple[Any, ...] | None) -> bool
     return len(parts) == len(others) and all(part is other for part, other in zip(parts, others, strict=True))
 
 
-class Kept:
+class Layouts:
     """Layouts of the questions so far."""
 
     def __init__(self) -> None:
@@ -67,7 +67,6 @@ class Kept:
                 self._layouts.insert(0, self._layouts.pop(place))
                 return layout.facets
         facets = builder.build()
-        facets.sums = {}
         self._layouts.insert(0, _Layout(*asked, facets))
         del self._layouts[MOST:]
         return facets

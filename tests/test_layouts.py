@@ -14,7 +14,7 @@ from kitwright.solver.conflicts import Oracle
 from kitwright.solver.engine import Clock
 from kitwright.solver.explain import explain
 from kitwright.solver.facets import Builder
-from kitwright.solver.kept import Kept
+from kitwright.solver.layouts import Layouts
 from kitwright.solver.parts import Crank, Part
 from kitwright.solver.plan import Conditions, Goal, MeasuredDeck
 from kitwright.solver.quantity import LENGTH, parse, parse_deck
@@ -92,10 +92,10 @@ def engines() -> tuple[Catalogue, Plan]:
     )
 
 
-def laid(catalogue: Catalogue, plan: Plan, kept: Kept | None = None) -> dict[Any, Any]:
+def laid(catalogue: Catalogue, plan: Plan, layouts: Layouts | None = None) -> dict[Any, Any]:
     """All that a question makes of its rows: leaves, money, work, layers and the sums of every additive figure."""
     builder = Builder(candidates(catalogue, plan), wanted_leaves(plan))
-    facets = builder.build() if kept is None else kept.facets(builder)
+    facets = builder.build() if layouts is None else layouts.facets(builder)
     found: dict[Any, Any] = {}
     for name, facet in facets.facets.items():
         found |= {(name, leaf): np.asarray(values) for leaf, values in facet.leaves.items()}
@@ -113,15 +113,15 @@ def laid(catalogue: Catalogue, plan: Plan, kept: Kept | None = None) -> dict[Any
 
 def test_every_question_finds_its_own_rows_and_sums(monkeypatch: pytest.MonkeyPatch) -> None:
     """Whatever was asked before: each setting after each other one, and the plan itself after all of them."""
-    monkeypatch.setattr("kitwright.solver.kept.MOST", len(CHANGES) + 1)
+    monkeypatch.setattr("kitwright.solver.layouts.MOST", len(CHANGES) + 1)
     catalogue, asked = engines()
     plans = [asked, *(asked.but(**change) for change in CHANGES)]
     alone = [laid(catalogue, plan) for plan in plans]
     assert len({tuple(sorted(each.items(), key=str)) for each in alone}) > 12, "the settings move what is laid out"
     for order in (range(len(plans)), reversed(range(len(plans)))):
-        kept = Kept()
+        layouts = Layouts()
         for number in order:
-            assert laid(catalogue, plans[number], kept) == alone[number], plans[number]
+            assert laid(catalogue, plans[number], layouts) == alone[number], plans[number]
 
 
 def test_a_narrower_question_before_takes_nothing_away() -> None:
@@ -142,9 +142,9 @@ def test_a_narrower_question_before_takes_nothing_away() -> None:
             narrower.append(asked.but(goals={"rev_limit": faster}))
             rated += 1
         for first in narrower:
-            kept = Kept()
-            before = find(catalogue, first, top=1, kept=kept)
-            after = find(catalogue, asked, top=1, kept=kept)
+            layouts = Layouts()
+            before = find(catalogue, first, top=1, layouts=layouts)
+            after = find(catalogue, asked, top=1, layouts=layouts)
             assert [each.key for each in after] == [each.key for each in best]
             assert [each.combination for each in before] != [each.combination for each in after]
     assert avoided > 5
@@ -166,11 +166,11 @@ def test_a_moved_bound_lays_out_nothing_anew(monkeypatch: pytest.MonkeyPatch) ->
 
 def test_equal_parts_of_another_catalogue_are_laid_out_anew() -> None:
     """A part that was changed under the same id is another part."""
-    kept = Kept()
+    layouts = Layouts()
     catalogue, plan = question(5)
-    before = find(catalogue, plan, top=5, kept=kept)
+    before = find(catalogue, plan, top=5, layouts=layouts)
     dearer = Catalogue.of([replace(part, price=(part.price or 0.0) + 7.0, on_shelf=0) for part in catalogue])
-    after = find(dearer, plan, top=5, kept=kept)
+    after = find(dearer, plan, top=5, layouts=layouts)
     assert [each.key for each in after] == [each.key for each in find(dearer, plan, top=5)]
     assert [each.cost for each in after] != [each.cost for each in before]
 
