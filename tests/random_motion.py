@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import Any
 
 from kitwright.solver.catalogue import Catalogue
-from kitwright.solver.check import View, judge
+from kitwright.solver.check import View
 from kitwright.solver.fields import DurationAt, Readings
 from kitwright.solver.formulas.cam_curve import LobeCurve
 from kitwright.solver.parts import Cam, Crank, Gasket, Head, Part, Piston, Rocker, Rod, Spring
@@ -27,7 +27,6 @@ from kitwright.solver.quantity import (
     parse,
 )
 from kitwright.solver.registry import FIGURES
-from kitwright.solver.stackup import Spreads
 from tests import random_catalogues
 from tests.twin import everything
 
@@ -193,9 +192,7 @@ def question(seed: int, most: int = 60) -> tuple[Catalogue, Plan]:
 
 
 def _with_goals(rng: random.Random, catalogue: Catalogue, plan: Plan) -> Plan:
-    every = list(everything(catalogue, plan))
-    known: Spreads = {}
-    every = [each for each in every if judge(each, plan.but(rev_ceiling=None), known).fits] or every
+    every = random_catalogues.whole_if_none_fits(catalogue, plan)
     goals = {}
     for name in rng.sample(MOTION_GOALS, rng.randint(1, 4)) if every else ():
         value = View(rng.choice(every), plan).value(name)

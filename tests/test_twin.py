@@ -6,13 +6,16 @@ import random
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import replace
+from itertools import islice
 from typing import Any
 
 import pytest
 
 from kitwright.solver import check, facets, find, narrow, regions
 from kitwright.solver.catalogue import Catalogue
+from kitwright.solver.check import judge
 from kitwright.solver.plan import MACHINING, TOLERANCES, Plan
+from kitwright.solver.stackup import Spreads
 from tests import random_catalogues, random_motion
 from tests.twin import closest, everything
 
@@ -168,6 +171,21 @@ def test_search_agrees_with_the_twin_on_a_pinned_stack() -> None:
     """One of few seeds whose pinned stack of several gaskets fits."""
     assert "exact stack" in features(*random_catalogues.question(246))
     assert compare(random_catalogues.question, 246) == []
+
+
+@pytest.mark.parametrize(("question", "seeds"), [(stacks, 30), (random_motion.question, 15)])
+def test_spreads_kept_from_one_combination_to_the_next_change_no_verdict(question: Question, seeds: int) -> None:
+    """The twin keeps them, as the search does: a spread kept under too few of its dimensions would deceive both."""
+    kept: Spreads = {}
+    modes: Counter[str] = Counter()
+    for seed in range(seeds):
+        catalogue, plan = question(seed)
+        for combination in islice(everything(catalogue, plan), seed % 7, None, 7):
+            judged = judge(combination, plan)
+            assert judge(combination, plan, kept) == judged
+            modes[plan.tolerance] += judged.fits
+    assert {mode for mode in TOLERANCES if modes[mode]} == set(TOLERANCES)
+    assert {mode for _, mode, *_ in kept} == {"statistical", "worst_case"}
 
 
 def test_the_twin_counts_every_combination_once() -> None:
