@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from kitwright.solver.bench import Allotment, BenchAnswer, find_for_bench
+from kitwright.solver.bench import Allotment, BenchAnswer, Lists, find_for_bench
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.engine import Clock, OutOfTimeError
 from kitwright.solver.plan import REV_CEILING, Bench, Plan
@@ -82,15 +82,16 @@ def explain_bench(
         progress: called with a line of text now and then.
     """
     clock = Clock(seconds)
+    known: Lists = {}  # letting go of one engine's requirement changes nothing in the other's lists
 
     def ask(some: Bench) -> BenchAnswer:
         clock.check()
-        answer = find_for_bench(catalogue, some, 1, clock.left, progress)
+        answer = find_for_bench(catalogue, some, 1, clock.left, progress, known)
         if answer.status == "incomplete":
             raise OutOfTimeError
         return answer
 
-    answer = find_for_bench(catalogue, bench, 1, seconds, progress)
+    answer = find_for_bench(catalogue, bench, 1, seconds, progress, known)
     if answer.status == "incomplete":
         return BenchExplanation(answer, complete=False)
     hopeless = tuple(name for name, alone in answer.alone.items() if not len(alone))
