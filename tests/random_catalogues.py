@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from functools import lru_cache
 from typing import Any
 
 from kitwright.solver.catalogue import Catalogue
@@ -265,6 +266,7 @@ def valve_gear(make: Maker) -> list[Part]:
     return found
 
 
+@lru_cache(maxsize=1000)
 def question(seed: int, most: int = 1500) -> tuple[Catalogue, Plan]:
     """A random catalogue and a random plan on it, of at most so many raw combinations."""
     rng = random.Random(seed * 7919 + 1)

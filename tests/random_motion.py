@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import random
 from dataclasses import replace
+from functools import lru_cache
 from typing import Any
 
 from kitwright.solver.catalogue import Catalogue
@@ -164,6 +165,7 @@ def _heat(rng: random.Random) -> dict[str, float]:
     return {word: value for word, value in every.items() if rng.random() < 0.5}
 
 
+@lru_cache(maxsize=1000)
 def question(seed: int, most: int = 60) -> tuple[Catalogue, Plan]:
     """A random catalogue and plan with goals on motion, of at most so many raw combinations."""
     rng = random.Random(seed * 104729 + 3)
