@@ -13,12 +13,16 @@ from importlib import resources
 from importlib.resources.abc import Traversable
 from pathlib import Path
 
+from kitwright.catalogs.load import read_rows
 from kitwright.catalogs.problems import InputError, Problem
+from kitwright.catalogs.read_yaml import read_yaml
 from kitwright.catalogs.schema import SUBJECTS, schema_text
 
 _PLAN = "plan.yaml"
 _FOLDER = "catalogue"
 _SCHEMA = "schema"
+
+_MOST_NAMED = 3
 
 
 def lay_starter(target: str | os.PathLike[str]) -> list[Path]:
@@ -26,7 +30,8 @@ def lay_starter(target: str | os.PathLike[str]) -> list[Path]:
 
     The JSON Schemas of both go to ``target/schema/``.
 
-    Nothing is ever overwritten: where a plan, a catalogue or a schema is there already, nothing at all is written.
+    Nothing is ever overwritten: where a plan, a catalogue or a schema is there already, nothing at all is written; nor
+    where the folder is a catalogue itself.
 
     Raises:
         InputError: something is there already, or the place cannot be written to.
@@ -54,12 +59,39 @@ def _refuse_taken(place: Path) -> None:
         if place.exists() and not place.is_dir():
             raise InputError([Problem("is a file, and a folder is wanted", "name a folder", str(place))])
         taken = [path for path in (place / _PLAN, place / _FOLDER, place / _SCHEMA) if os.path.lexists(path)]
+        if place.is_dir():
+            taken += _plans(place)
+            _refuse_catalogue(place)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise InputError([Problem(f"cannot be used: {reason}", "name another folder", str(place))]) from None
     if taken:
         hint = "nothing was written: name another folder, or move it away"
-        raise InputError([Problem("is there already", hint, str(path)) for path in taken])
+        raise InputError([Problem("is there already", hint, str(path)) for path in dict.fromkeys(taken)])
+
+
+def _plans(place: Path) -> list[Path]:
+    """Plans in a folder, whatever they are called."""
+    files = (path for path in place.iterdir() if path.suffix.lower() in (".yaml", ".yml") and path.is_file())
+    return sorted(path for path in files if _names_catalogue(path))
+
+
+def _names_catalogue(path: Path) -> bool:
+    table = read_yaml(path, [])
+    return table is not None and "catalogue" in table.entries
+
+
+def _refuse_catalogue(place: Path) -> None:
+    """Refuse a folder whose own files hold parts: a starter among them would be read as one catalogue with them."""
+    files = sorted(path for path in place.iterdir() if _is_data(path.name) and path.is_file())
+    holding = [path.name for path in files if any(True for _ in read_rows(path, []))]
+    if holding:
+        named = ", ".join(holding[:_MOST_NAMED])
+        more = len(holding) - _MOST_NAMED
+        held = f"{named} and {more} more" if more > 0 else named
+        here = f"write a plan for this one: `catalogue: {place}`"
+        hint = f"nothing was written: name another folder for the starter, or {here}"
+        raise InputError([Problem(f"is a catalogue already: its parts are in {held}", hint, str(place))])
 
 
 def _missing_folders(place: Path) -> list[Path]:

@@ -37,6 +37,9 @@ fi
 
 _WORD = re.compile(r"""(?:[^\s'"\\]|\\.|'[^']*'?|"(?:[^"\\]|\\.)*"?)+""")
 
+_ATTACHED = re.compile(r"--[a-z-]+=")
+_ZSH_OFFERED = re.compile(r"""^(_arguments '\*: :\(\()?\"""")
+
 _line: list[str] = []
 """Words of the line, those behind the cursor among them."""
 
@@ -82,6 +85,7 @@ def answer(run: Callable[[], None]) -> None:
     lines = said.getvalue().splitlines()
     if after_sign:  # the shell has what stands before the sign already
         lines = [line.partition("=")[2] if "=" in line else line for line in lines]
+    lines = [_with_option(line) for line in lines]
     with contextlib.suppress(OSError):
         sys.stdout.write("".join(f"{line}\n" for line in lines))
         sys.stdout.flush()
@@ -114,6 +118,20 @@ def _join_words() -> bool:
             not joined[new_place].startswith("--") or value.count("=") > 1
         )
     return False
+
+
+def _with_option(line: str) -> str:
+    """Put `--use=` before what is offered for `--use=ro`: zsh and fish compare with the whole word, bash has broken it.
+
+    A line of zsh's holds what is offered in quotes, the first of them behind an opening.
+    """
+    shell, typed = os.environ.get(INSTRUCTION), os.environ.get("_TYPER_COMPLETE_ARGS", "")
+    attached = _ATTACHED.match(_line[-1]) if _line and not typed.endswith(" ") else None
+    if attached is None or shell not in ("complete_zsh", "complete_fish"):
+        return line
+    if shell == "complete_fish":
+        return f"{attached[0]}{line}"
+    return _ZSH_OFFERED.sub(lambda found: f"{found[0]}{attached[0]}", line, count=1)
 
 
 def _word(raw: str) -> str:

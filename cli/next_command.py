@@ -72,6 +72,31 @@ def _after_words(problems: Sequence[Problem], typed: Sequence[str]) -> list[str]
     return ["How it is typed:", f"  {shlex.join(_command(words))} --help"] if len(words) > 1 else []
 
 
+def after_sound(folder: Path, plan: Path | None) -> list[str]:
+    """Lines that say what to type once a catalogue is found sound: the question, where a plan asks one of it.
+
+    Args:
+        folder: the catalogue.
+        plan: one that was named; else what lies in the folder and beside it is looked at.
+
+    """
+    with contextlib.suppress(OSError, ValueError):
+        near = [str(plan)] if plan is not None else [*plans_in(folder), *plans_in(folder.parent)]
+        near.sort(key=lambda each: Path(each).name != "plan.yaml")
+        asking = next((each for each in near if _asks(each, folder)), None)
+        if asking is not None:
+            return ["Next:", f"  {shlex.join(['kitwright', 'find', asking])}"]
+    return ["All its parts:", f"  {shlex.join(['kitwright', 'shelf', 'list', str(folder)])}"]
+
+
+def _asks(plan: str, folder: Path) -> bool:
+    """Whether a plan is one of this catalogue."""
+    from kitwright.catalogs import read_plan
+
+    asked = read_plan(Path(plan)).folder
+    return asked is not None and asked.is_dir() and asked.samefile(folder)
+
+
 def _command(words: Sequence[str]) -> list[str]:
     """Words of the command itself: ``kitwright shelf take``."""
     return [*words[: 3 if words[1] == "shelf" else 2]]

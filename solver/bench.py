@@ -104,30 +104,45 @@ class Means:
         return replace(self, most=most if self.most is None else min(most, self.most))
 
 
+Lists = dict[tuple[str, Means], list[tuple[Plan, int, Answer]]]
+"""Lists that other questions to the same catalogue have asked for: engine and means to plan, length and list."""
+
+
 class _Lists:
     """The ranked list of each engine for what it is given: asked for once, longer when it is read further."""
 
-    def __init__(self, catalogue: Catalogue, bench: Bench, clock: Clock, progress: Progress) -> None:
+    def __init__(self, catalogue: Catalogue, bench: Bench, clock: Clock, progress: Progress, known: Lists) -> None:
         self.catalogue = catalogue
         self.bench = bench
         self.clock = clock
         self.progress = progress
         self.asked = 0
+        self._known = known
         self._answers: dict[tuple[str, Means], tuple[int, Answer]] = {}
 
     def answer(self, engine: str, means: Means, length: int = FIRST_LENGTH) -> Answer:
         """An engine's list, of at least so many where there are."""
         asked, found = self._answers.get((engine, means), (0, None))
         if found is None or (asked < length and len(found) == asked):
-            asked = max(length, 2 * asked)
-            self.asked += 1
             self.clock.check()
-            self.progress(f"{engine}: {self.asked} lists")
-            found = find(*self._given(engine, means), top=asked, seconds=self.clock.left, progress=None)
-            if found.status == "incomplete":
-                raise OutOfTimeError
+            asked, found = self._ask(engine, means, max(length, 2 * asked))
             self._answers[engine, means] = asked, found
         return found
+
+    def _ask(self, engine: str, means: Means, length: int) -> tuple[int, Answer]:
+        """A list that another question has asked for, or the search's; and how long it was to be."""
+        catalogue, plan = self._given(engine, means)
+        known = self._known.setdefault((engine, means), [])
+        for same, listed, answer in known:
+            if same == plan and listed >= length:
+                return listed, answer
+        self.asked += 1
+        self.progress(f"{engine}: {self.asked} lists")
+        found = find(catalogue, plan, top=length, seconds=self.clock.left, progress=None)
+        if found.status == "incomplete":
+            raise OutOfTimeError
+        known.append((plan, length, found))
+        return length, found
 
     def at(self, engine: str, means: Means, place: int) -> Checked | None:
         """The combination at a place of an engine's list, None after its end."""
@@ -193,10 +208,10 @@ def summed(allotted: Mapping[str, Checked]) -> tuple[Any, ...]:
 class _Search:
     """Questions, each what every engine is given, and their sums in order."""
 
-    def __init__(self, catalogue: Catalogue, bench: Bench, clock: Clock, progress: Progress) -> None:
+    def __init__(self, catalogue: Catalogue, bench: Bench, clock: Clock, progress: Progress, known: Lists) -> None:
         self.catalogue = catalogue
         self.bench = bench
-        self.lists = _Lists(catalogue, bench, clock, progress)
+        self.lists = _Lists(catalogue, bench, clock, progress, known)
         self.names = tuple(bench.engines)
         self.looked = 0
         self.contested: dict[str, None] = {}
@@ -357,6 +372,7 @@ def find_for_bench(
     top: int = 10,
     seconds: float = DEFAULT_SECONDS,
     progress: Progress | None = None,
+    known: Lists | None = None,
 ) -> BenchAnswer:
     """The allotments of the shelf's parts to several engines that fit all their plans, closest in sum first.
 
@@ -368,6 +384,7 @@ def find_for_bench(
         top: how many allotments to list.
         seconds: time limit; when it is reached the answer is ``incomplete``, and what is listed is the closest.
         progress: called with a line of text now and then.
+        known: the engines' lists, kept from one question to the next; both have to be asked of the same catalogue.
 
     Raises:
         ValueError: ``top`` is not positive, no engine is named, or a plan asks of the cost more than not to exceed one.
@@ -380,7 +397,7 @@ def find_for_bench(
         if not money_is_only_limited(plan):
             raise ValueError(f"of several engines the cost can only be limited (`max`): {name}")
     clock = Clock(seconds)
-    search = _Search(catalogue, bench, clock, progress or (lambda _: None))
+    search = _Search(catalogue, bench, clock, progress or (lambda _: None), {} if known is None else known)
     found: list[Allotment] = []
     alone: dict[str, Answer] = {}
     status: Literal["complete", "nothing_fits", "incomplete"] = "complete"

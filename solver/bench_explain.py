@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from kitwright.solver.bench import Allotment, BenchAnswer, find_for_bench
+from kitwright.solver.bench import Allotment, BenchAnswer, Lists, find_for_bench
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.engine import Clock, OutOfTimeError
 from kitwright.solver.plan import REV_CEILING, Bench, Plan
@@ -60,6 +60,7 @@ class BenchExplanation:
             with ``--engine`` says why.
         conflict: requirements that cannot hold together; each of them is needed for that.
         ways: changes that open an allotment, or bring a closer one, each verified by the search.
+        priceless: contested parts that have no price, so that none can be bought again.
         complete: False where time ran out before everything was looked at.
     """
 
@@ -67,6 +68,7 @@ class BenchExplanation:
     hopeless: tuple[str, ...] = ()
     conflict: tuple[BenchRequirement, ...] = ()
     ways: tuple[BenchWay, ...] = ()
+    priceless: tuple[str, ...] = ()
     complete: bool = True
 
 
@@ -82,15 +84,16 @@ def explain_bench(
         progress: called with a line of text now and then.
     """
     clock = Clock(seconds)
+    known: Lists = {}  # letting go of one engine's requirement changes nothing in the other's lists
 
     def ask(some: Bench) -> BenchAnswer:
         clock.check()
-        answer = find_for_bench(catalogue, some, 1, clock.left, progress)
+        answer = find_for_bench(catalogue, some, 1, clock.left, progress, known)
         if answer.status == "incomplete":
             raise OutOfTimeError
         return answer
 
-    answer = find_for_bench(catalogue, bench, 1, seconds, progress)
+    answer = find_for_bench(catalogue, bench, 1, seconds, progress, known)
     if answer.status == "incomplete":
         return BenchExplanation(answer, complete=False)
     hopeless = tuple(name for name, alone in answer.alone.items() if not len(alone))
@@ -100,6 +103,11 @@ def explain_bench(
     money = [BenchRequirement("", BUDGET)] if bench.budget is not None else []
     conflict: tuple[BenchRequirement, ...] = ()
     ways: list[BenchWay] = []
+
+    def explained(complete: bool) -> BenchExplanation:
+        told = tuple(sorted(ways, key=_cheapest)) if complete else tuple(ways)
+        return BenchExplanation(answer, (), conflict, told, _priceless(catalogue, contested), complete)
+
     try:
         if not len(answer):
             contested = _contested(bench, contested, ask)
@@ -109,8 +117,14 @@ def explain_bench(
         for each in conflict or (*(BenchRequirement("", part) for part in contested), *money):
             ways += _way(bench, each, ask, answer)
     except OutOfTimeError:
-        return BenchExplanation(answer, (), conflict, tuple(ways), complete=False)
-    return BenchExplanation(answer, (), conflict, tuple(sorted(ways, key=_cheapest)))
+        return explained(False)
+    return explained(True)
+
+
+def _priceless(catalogue: Catalogue, parts: Iterable[str]) -> tuple[str, ...]:
+    """Those of some parts that have no price."""
+    held = (catalogue.get(each) for each in parts)
+    return tuple(part.id for part in held if part is not None and part.price is None)
 
 
 def _cheapest(way: BenchWay) -> tuple[bool, float, tuple[int, int]]:

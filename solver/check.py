@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
@@ -75,8 +75,10 @@ class View:
 
     def value(self, name: str) -> float:
         """A figure in its own unit, NaN where it cannot be computed."""
-        with np.errstate(all="ignore"):
-            return float(in_unit(name, compute(name, self.reader, self.memo)))
+        if name not in self.memo:
+            with np.errstate(all="ignore"):
+                compute(name, self.reader, self.memo)
+        return float(in_unit(name, self.memo[name]))
 
     def spread(self, name: str, mode: Tolerance) -> tuple[float, float]:
         """Lowest and highest value of a figure in a tolerance mode, in its own unit."""
@@ -145,16 +147,14 @@ def goal_limits(view: View, name: str, goal: Goal, mode: Tolerance) -> tuple[lis
     return found, established
 
 
-def rule_limits(view: View, mode: Tolerance) -> list[Limit]:
-    """The physical rules in a tolerance mode; those that cannot be computed are silent."""
-    found = []
+def rule_limits(view: View, mode: Tolerance) -> Iterator[Limit]:
+    """The physical rules in a tolerance mode, one after the other; those that cannot be computed are silent."""
     for rule in PHYSICAL:
         if rule.id in view.plan.waived or math.isnan(view.value(rule.figure)):
             continue
         low, _ = view.spread(rule.figure, mode)
         holds = reaches(low, "min", 0.0, rule.strict)
-        found.append(Limit("rule", rule.id, rule.figure, "min", 0.0, low, holds, rule.sentence, rule.strict))
-    return found
+        yield Limit("rule", rule.id, rule.figure, "min", 0.0, low, holds, rule.sentence, rule.strict)
 
 
 def fit_limits(combination: Combination) -> list[Limit]:
@@ -213,7 +213,8 @@ def allowance_limits(combination: Combination, plan: Plan) -> list[Limit]:
 def every_limit(view: View) -> tuple[list[Limit], list[str]]:
     """Every limit of fit, plan, rule and goal in the plan's tolerance mode; and the goals that are not established."""
     combination, plan = view.combination, view.plan
-    limits = fit_limits(combination) + allowance_limits(combination, plan) + rule_limits(view, plan.tolerance)
+    limits = fit_limits(combination) + allowance_limits(combination, plan)
+    limits += rule_limits(view, plan.tolerance)
     unproved = []
     for name, goal in implied_goals(plan).items():
         found, established = goal_limits(view, name, goal, plan.tolerance)
@@ -306,9 +307,10 @@ def holds_at_worst_case(view: View, limits: Iterable[Limit]) -> bool:
     """Whether all that is established holds at the worst corner of all tolerances."""
     if any(limit.holds is False for limit in limits):
         return False
-    worst = rule_limits(view, "worst_case")
-    for name, goal in implied_goals(view.plan).items():
-        worst += goal_limits(view, name, goal, "worst_case")[0]
+    if any(limit.holds is False for limit in rule_limits(view, "worst_case")):
+        return False
+    goals = implied_goals(view.plan).items()
+    worst = (limit for name, goal in goals for limit in goal_limits(view, name, goal, "worst_case")[0])
     return all(limit.holds is not False for limit in worst)
 
 

@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import cache
 from typing import Any
 
 from kitwright.solver.degree_wheel import read_off
@@ -17,6 +18,8 @@ from kitwright.solver.plan import MACHINING, Plan
 from kitwright.solver.quantity import LENGTH, ROTATION, VOLUME, Quantity, unit_factor
 
 NAN = math.nan
+
+_NOTHING = Fraction(0)
 
 MACHINING_UNITS = {"mill": "mm", "relieve": "cc", "deck_cut": "mm", "rebore": "mm"}
 """Machining operation to the unit of its amount; a rebore's amount is the bore that is bored to."""
@@ -48,7 +51,7 @@ class Combination:
     def amount(self, operation: str) -> Fraction:
         """Amount of a machining operation in SI (a rebore: the new bore), 0 where unused."""
         if operation == "rebore":
-            return self.rebore.exact if self.rebore is not None else Fraction(0)
+            return self.rebore.exact if self.rebore is not None else _NOTHING
         value: Fraction = getattr(self, operation)
         return value
 
@@ -159,10 +162,9 @@ class Reader:
         return self
 
     def _read(self, name: str) -> tuple[Any, Any]:
-        owner, _, rest = name.partition(".")
-        special = getattr(self, f"_{owner}", None)
-        if special is not None:
-            return special(rest)  # type: ignore[no-any-return]
+        owner, rest, special = _split(name)
+        if special:
+            return getattr(self, special)(rest)  # type: ignore[no-any-return]
         part = self.combination.parts.get(owner)
         if part is None:
             return WITHOUT_PART.get(name, NAN), 0.0
@@ -229,6 +231,13 @@ class Reader:
             part = self.combination.parts.get(kind)
             found.append(Missing(kind, part.id if part else None, _GIVEN_BY.get(rest, rest)))
         return list(dict.fromkeys(found))
+
+
+@cache
+def _split(leaf: str) -> tuple[str, str, str]:
+    """Whose a leaf is, what of it, and the reader's method for those that are no part's."""
+    owner, _, rest = leaf.partition(".")
+    return owner, rest, f"_{owner}" if hasattr(Reader, f"_{owner}") else ""
 
 
 def _property(name: str, field: str = "material") -> Callable[[Part], float]:

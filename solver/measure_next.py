@@ -21,7 +21,7 @@ from kitwright.solver.plan import Plan
 from kitwright.solver.registry import FIGURES, leaves_of
 from kitwright.solver.result import Limit
 from kitwright.solver.roots import root
-from kitwright.solver.stackup import spread, variables
+from kitwright.solver.stackup import Spreads, spread, variables
 from kitwright.solver.swap import Place, is_dimension, is_same_as_intake, place_of
 
 DECK = Place("measured", None, "deck")
@@ -129,6 +129,7 @@ class _Work:
         self.leaves: Mapping[str, Any] = dict(view.reader.values)
         self.tolerances: Mapping[str, Any] = dict(view.reader.tolerances)
         self.names = names
+        self.known: Spreads = {}
 
     def items(self) -> Iterator[_Item]:
         """The deck where it is not measured yet, then every dimension with a ±."""
@@ -176,7 +177,7 @@ class _Work:
     def _margins(self, limit: Limit, leaves: Mapping[str, Any], tolerances: Mapping[str, Any]) -> tuple[float, float]:
         assert limit.bound is not None
         with np.errstate(all="ignore"):
-            low, high = map(float, spread(limit.figure, leaves, tolerances, "worst_case"))
+            low, high = map(float, spread(limit.figure, leaves, tolerances, "worst_case", self.known))
         bound = limit.bound * FIGURES[limit.figure].factor
         return (low - bound, high - bound) if limit.limit == "min" else (bound - high, bound - low)
 

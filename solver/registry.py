@@ -139,12 +139,18 @@ class Figure:
     @property
     def factor(self) -> float:
         """SI value of one of the figure's unit."""
-        return float(unit_factor(UNITS[self.unit][1], self.dimension))
+        return _factor(self.unit)
 
     @property
     def required(self) -> tuple[str, ...]:
         """Inputs that must be known."""
         return tuple(name for name in self.inputs if not name.endswith("?"))
+
+
+@cache
+def _factor(unit: str) -> float:
+    dimension, written = UNITS[unit]
+    return float(unit_factor(written, dimension))
 
 
 FIGURES: dict[str, Figure] = {}
@@ -280,6 +286,21 @@ def leaves_of(name: str, optional: bool = True) -> tuple[str, ...]:
         bare = each.rstrip("?")
         found.update(dict.fromkeys(leaves_of(bare, optional) if bare in FIGURES else (bare,)))
     return tuple(found)
+
+
+@cache
+def depends_on(name: str) -> frozenset[str]:
+    """The fields of :func:`leaves_of`, to look one up."""
+    return frozenset(leaves_of(name))
+
+
+@cache
+def formula_of(name: str) -> tuple[Callable[..., Any], tuple[tuple[str, bool, bool], ...]]:
+    """A figure's function and what feeds it: bare name, whether it is a figure, whether it must be known."""
+    entry = FIGURES[name]
+    bare = [each.rstrip("?") for each in entry.inputs]
+    feeds = zip(bare, entry.inputs, strict=True)
+    return entry.function, tuple((each, each in FIGURES, each == written) for each, written in feeds)
 
 
 @cache

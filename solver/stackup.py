@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from itertools import product
 from typing import Any, Literal
 
 import numpy as np
 
-from kitwright.solver.evaluate import compute, shifted
+from kitwright.solver.evaluate import Kept, compute, shifted
+from kitwright.solver.formulas.arrays import greater, some, where
 from kitwright.solver.plan import Tolerance
 from kitwright.solver.registry import FIGURES, leaves_of
 
@@ -31,8 +32,8 @@ def variables(leaves: Iterable[str], tolerances: Mapping[str, Any]) -> Iterator[
         if tolerance is None:
             continue
         if isinstance(tolerance, tuple):
-            yield from ((leaf, layer, each) for layer, each in enumerate(tolerance) if np.any(each > 0))
-        elif np.any(tolerance > 0):
+            yield from ((leaf, layer, each) for layer, each in enumerate(tolerance) if some(each > 0))
+        elif some(tolerance > 0):
             yield leaf, None, tolerance
 
 
@@ -40,7 +41,7 @@ def derivative(target: Target, leaves: Mapping[str, Any], variable: Variable) ->
     """∂target/∂variable at nominal by a central difference (relative step 1e-5, so exact to some ten digits)."""
     leaf, layer, tolerance = variable
     at = leaves[leaf] if layer is None else leaves[leaf][layer]
-    step = np.maximum(np.abs(at) * _RELATIVE_STEP, np.maximum(tolerance, 1e-9) * 1e-3)
+    step = greater(np.abs(at) * _RELATIVE_STEP, greater(tolerance, 1e-9) * 1e-3)
     above = target(shifted(leaves, leaf, layer, step))
     below = target(shifted(leaves, leaf, layer, -step))
     return (above - below) / (2 * step)
@@ -57,41 +58,49 @@ def variance(target: Target, leaves: Mapping[str, Any], moving: Iterable[Variabl
 def corners(target: Target, leaves: Mapping[str, Any], moving: Iterable[Variable]) -> tuple[Any, Any]:
     """Lowest and highest value of a target that is monotone in each leaf alone; signs at nominal say which corner."""
     moving = list(moving)
-    return target(cornered(target, leaves, moving, -1)), target(cornered(target, leaves, moving, 1))
+    slopes = [derivative(target, leaves, each) for each in moving]
+    low, high = cornered(target, leaves, moving, -1, slopes), cornered(target, leaves, moving, 1, slopes)
+    return target(low), target(high)
 
 
 def cornered(
-    target: Target, leaves: Mapping[str, Any], moving: Iterable[Variable], sign: Literal[-1, 1]
+    target: Target,
+    leaves: Mapping[str, Any],
+    moving: Iterable[Variable],
+    sign: Literal[-1, 1],
+    slopes: Sequence[Any] | None = None,
 ) -> Mapping[str, Any]:
     """The leaves at the corner where a target is lowest (sign −1) or highest (1).
 
     The slopes at nominal say which way each leaf goes. Then each leaf's other end (or both, where a slope is 0: a
     turning point, the lesser of two valves) is tried once with all the others at theirs, and those without slope once
     all together: a lobe and a ratio that do not lift the lesser valve past the other alone may do so at once.
+    ``slopes`` are those of ``moving``, where they are known.
     """
     moving = list(moving)
+    if slopes is None:
+        slopes = [derivative(target, leaves, each) for each in moving]
     found = leaves
     places = []
     level = []
-    for leaf, layer, tolerance in moving:
-        slope = derivative(target, leaves, (leaf, layer, tolerance))
-        places.append(sign * np.where(np.isnan(slope), 0.0, np.sign(slope)) * tolerance)
+    for (leaf, layer, tolerance), slope in zip(moving, slopes, strict=True):
+        places.append(sign * where(np.isnan(slope), 0.0, np.sign(slope)) * tolerance)
         found = shifted(found, leaf, layer, places[-1])
-        if np.any(slope == 0):
+        if some(slope == 0):
             level.append(len(places) - 1)
-    best = sign * np.asarray(target(found))
+    best: Any = sign * np.asarray(target(found))
     for number, (leaf, layer, tolerance) in enumerate(moving):
         for end in (tolerance, -tolerance):
-            by = np.where(places[number] == end, 0.0, end - places[number])
-            if not np.any(by):
+            by = where(places[number] == end, 0.0, end - places[number])
+            if not some(by):
                 continue
             value = sign * np.asarray(target(shifted(found, leaf, layer, by)))
             better = value > best
-            if np.any(better):
-                step = np.where(better, by, 0.0)
+            if some(better):
+                step = where(better, by, 0.0)
                 found = shifted(found, leaf, layer, step)
                 places[number] = places[number] + step
-                best = np.where(better, value, best)
+                best = where(better, value, best)
     if 2 <= len(level) <= _TOGETHER:
         for ends in product((1, -1), repeat=len(level)):
             there = found
@@ -100,13 +109,13 @@ def cornered(
                 there = shifted(there, leaf, layer, end * tolerance - places[number])
             value = sign * np.asarray(target(there))
             better = value > best
-            if np.any(better):
+            if some(better):
                 for number, end in zip(level, ends, strict=True):
                     leaf, layer, tolerance = moving[number]
-                    step = np.where(better, end * tolerance - places[number], 0.0)
+                    step = where(better, end * tolerance - places[number], 0.0)
                     found = shifted(found, leaf, layer, step)
                     places[number] = places[number] + step
-                best = np.where(better, value, best)
+                best = where(better, value, best)
     return found
 
 
@@ -151,6 +160,7 @@ def spread(
         return compute(name, some)
 
     moving = list(variables(leaves_of(name), tolerances))
+    leaves = Kept({leaf: leaves[leaf] for leaf in leaves_of(name)})
     if mode == "statistical":
         value = target(leaves)
         width = np.sqrt(variance(target, leaves, moving))

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import random
+from functools import lru_cache
 from typing import Any
 
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import View, judge
+from kitwright.solver.combination import Combination
 from kitwright.solver.fields import CutTo, LengthSteps, Rebore, TopLand, VolumeSteps
 from kitwright.solver.parts import (
     Block,
@@ -39,6 +41,7 @@ from kitwright.solver.quantity import (
     parse_deck,
 )
 from kitwright.solver.registry import FIGURES
+from kitwright.solver.stackup import Spreads
 from tests.twin import everything
 
 FIGURE_GOALS = (
@@ -263,6 +266,7 @@ def valve_gear(make: Maker) -> list[Part]:
     return found
 
 
+@lru_cache(maxsize=1000)
 def question(seed: int, most: int = 1500) -> tuple[Catalogue, Plan]:
     """A random catalogue and a random plan on it, of at most so many raw combinations."""
     rng = random.Random(seed * 7919 + 1)
@@ -312,10 +316,17 @@ def _plan(rng: random.Random, catalogue: Catalogue) -> Plan:
     )
 
 
+def whole_if_none_fits(catalogue: Catalogue, plan: Plan) -> list[Combination]:
+    """The combinations that fit, whatever the speed; all of them where none does."""
+    every = list(everything(catalogue, plan))
+    slow = plan.but(rev_ceiling=None)
+    known: Spreads = {}
+    return [each for each in every if judge(each, slow, known).fits] or every
+
+
 def _with_goals(rng: random.Random, catalogue: Catalogue, plan: Plan) -> Plan:
     """Goals round what one of the combinations has, so that some fit and some do not."""
-    every = list(everything(catalogue, plan))
-    every = [each for each in every if judge(each, plan.but(rev_ceiling=None)).fits] or every
+    every = whole_if_none_fits(catalogue, plan)
     if not every:
         return plan
     goals = {}

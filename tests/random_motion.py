@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 import random
 from dataclasses import replace
+from functools import lru_cache
 from typing import Any
 
 from kitwright.solver.catalogue import Catalogue
-from kitwright.solver.check import View, judge
+from kitwright.solver.check import View
 from kitwright.solver.fields import DurationAt, Readings
 from kitwright.solver.formulas.cam_curve import LobeCurve
 from kitwright.solver.parts import Cam, Crank, Gasket, Head, Part, Piston, Rocker, Rod, Spring
@@ -27,7 +28,6 @@ from kitwright.solver.quantity import (
     parse,
 )
 from kitwright.solver.registry import FIGURES
-from kitwright.solver.stackup import Spreads
 from tests import random_catalogues
 from tests.twin import everything
 
@@ -165,6 +165,7 @@ def _heat(rng: random.Random) -> dict[str, float]:
     return {word: value for word, value in every.items() if rng.random() < 0.5}
 
 
+@lru_cache(maxsize=1000)
 def question(seed: int, most: int = 60) -> tuple[Catalogue, Plan]:
     """A random catalogue and plan with goals on motion, of at most so many raw combinations."""
     rng = random.Random(seed * 104729 + 3)
@@ -193,9 +194,7 @@ def question(seed: int, most: int = 60) -> tuple[Catalogue, Plan]:
 
 
 def _with_goals(rng: random.Random, catalogue: Catalogue, plan: Plan) -> Plan:
-    every = list(everything(catalogue, plan))
-    known: Spreads = {}
-    every = [each for each in every if judge(each, plan.but(rev_ceiling=None), known).fits] or every
+    every = random_catalogues.whole_if_none_fits(catalogue, plan)
     goals = {}
     for name in rng.sample(MOTION_GOALS, rng.randint(1, 4)) if every else ():
         value = View(rng.choice(every), plan).value(name)

@@ -14,6 +14,7 @@ from kitwright.solver.quantity import parse_deck
 from kitwright.solver.registry import FIGURES
 from kitwright.solver.result import Limit
 from kitwright.solver.rules import fits_together
+from kitwright.solver.stackup import Spreads
 from tests.twin import everything
 
 
@@ -33,12 +34,13 @@ def step_of(limit: Limit, plan: Plan) -> float:
 def best_of_gasket(every: list[Combination], plan: Plan, gasket: str) -> tuple[Any, ...] | None:
     """Fewest limits missed, least sum of misses in steps (to a millionth), order: of all combinations with a gasket."""
     best: tuple[Any, ...] | None = None
+    known: Spreads = {}
     for each in every:
         if [layer.id for layer in each.gaskets] != [gasket]:
             continue
         if not fits_together(each) or allowance_limits(each, plan):
             continue
-        checked = check(each, plan, spreads=False)
+        checked = check(each, plan, spreads=False, known=known)
         missed = [limit for limit in checked.limits if limit.holds is False]
         if any(limit.name == "clearance_volume_positive" for limit in missed):
             continue
@@ -49,15 +51,18 @@ def best_of_gasket(every: list[Combination], plan: Plan, gasket: str) -> tuple[A
     return best
 
 
-def fits_at(every: list[Combination], plan: Plan, block: Mapping[str, str], deck: float) -> bool:
-    """Whether any combination with one gasket fits on a short block whose deck is so many mm."""
+def fits_at(every: list[Combination], plan: Plan, block: Mapping[str, str], deck: float, known: Spreads) -> bool:
+    """Whether any combination with one gasket fits on a short block whose deck is so many mm.
+
+    ``known`` keeps spreads from one deck to the next.
+    """
     given = [each.deck for each in plan.measured_decks if dict(each.parts) == dict(block)]
     play = 1000 * given[-1].tolerance if given else 0.0
     side = "down" if deck >= 0 else "up"
     measured = MeasuredDeck(parse_deck(f"{abs(deck):.12f} mm {side} ± {play:.12f} mm"), dict(block))
     asked = plan.but(measured_decks=(measured,))
     return any(
-        judge(each, asked).fits
+        judge(each, asked, known).fits
         for each in every
         if all(kind in each.parts and each.parts[kind].id == part for kind, part in block.items())
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import random
+import shutil
 from collections import Counter
 from dataclasses import replace
 from itertools import product
@@ -16,7 +17,7 @@ from kitwright.catalogs import InputError, Overrides, load_asked, load_plan
 from kitwright.solver.bench import Allotment, find_for_bench, summed, taken, uses
 from kitwright.solver.bench_explain import BenchRequirement, explain_bench
 from kitwright.solver.catalogue import Catalogue
-from kitwright.solver.check import check
+from kitwright.solver.check import Verdict, check, judge
 from kitwright.solver.parts import KINDS, Part
 from kitwright.solver.plan import Bench, Plan
 from tests import random_catalogues
@@ -61,13 +62,14 @@ def by_hand(catalogue: Catalogue, bench: Bench) -> list[tuple[Any, ...]]:
         eased = plan.but(goals={key: goal for key, goal in plan.goals.items() if key != "cost"}, shelf_only=frozenset())
         listed[name] = [combination for _, combination in closest(free, eased)]
     found: dict[Any, tuple[Any, ...]] = {}
+    judged: dict[Any, Verdict | None] = {}
     for pair in product(*listed.values()):
         wants = [uses(each) for each in pair]
         parts = sorted(set(wants[0]) | set(wants[1]))
         shares = [_ways(min(sum(want[part] for want in wants), _held(catalogue, part)), part, wants) for part in parts]
         for chosen in product(*shares):
             given = [{part: share[at] for part, share in zip(parts, chosen, strict=True)} for at in (0, 1)]
-            checked = _allotted(catalogue, bench, pair, given, wants)
+            checked = _allotted(catalogue, bench, pair, given, wants, judged)
             if checked is not None:
                 key = summed(checked)
                 if key[5:] not in found or key < found[key[5:]]:
@@ -87,25 +89,35 @@ def _held(catalogue: Catalogue, part: str) -> int:
     return held.on_shelf
 
 
-def _allotted(catalogue: Catalogue, bench: Bench, pair: Any, given: Any, wants: Any) -> dict[str, Any] | None:
+def _allotted(
+    catalogue: Catalogue, bench: Bench, pair: Any, given: Any, wants: Any, judged: dict[Any, Verdict | None]
+) -> dict[str, Any] | None:
     found = {}
     for (name, plan), combination, share, want in zip(bench.engines.items(), pair, given, wants, strict=True):
-        for part_id, count in want.items():
-            part = catalogue.get(part_id)
-            assert part is not None
-            if part.price is None and part.on_shelf and not share[part_id]:
-                return None  # one thing, and it is another's
-            if part.kind in plan.shelf_only and share[part_id] < count:
-                return None
-        parts = {kind: _own(catalogue, part, share) for kind, part in combination.parts.items()}
-        gaskets = tuple(_own(catalogue, part, share) for part in combination.gaskets)
-        limited = _within(plan, bench)
-        checked = check(replace(combination, parts=parts, gaskets=gaskets), limited, spreads=False)
-        if not checked.fits:
+        asked = (name, combination.tie_key(), tuple(share[part] for part in want))
+        if asked not in judged:
+            judged[asked] = _with_share(catalogue, _within(plan, bench), combination, share, want)
+        verdict = judged[asked]
+        if verdict is None:
             return None
-        found[name] = checked
-    total = sum(each.cost or 0.0 for each in found.values())
+        found[name] = verdict
+    total = sum(each.key[2][1] for each in found.values())
     return found if bench.budget is None or total <= bench.budget + 1e-6 else None
+
+
+def _with_share(catalogue: Catalogue, plan: Plan, combination: Any, share: Any, want: Any) -> Verdict | None:
+    """What one engine's combination comes to with its share of the shelf; None where it may not be."""
+    for part_id, count in want.items():
+        part = catalogue.get(part_id)
+        assert part is not None
+        if part.price is None and part.on_shelf and not share[part_id]:
+            return None  # one thing, and it is another's
+        if part.kind in plan.shelf_only and share[part_id] < count:
+            return None
+    parts = {kind: _own(catalogue, part, share) for kind, part in combination.parts.items()}
+    gaskets = tuple(_own(catalogue, part, share) for part in combination.gaskets)
+    verdict = judge(replace(combination, parts=parts, gaskets=gaskets), plan)
+    return verdict if verdict.fits else None
 
 
 def _within(plan: Plan, bench: Bench) -> Plan:
@@ -219,6 +231,18 @@ def test_explain_says_what_money_would_bring() -> None:
     (way,) = [each for each in data["ways_out"] if each["requirement"] == "budget"]
     assert way["allotment"]["closeness"] < data["allotments"][0]["closeness"]
     assert way["to"] == way["allotment"]["cost"]
+
+
+def test_a_part_that_ran_out_without_a_price_is_told_to_want_one(tmp_path: Path) -> None:
+    told = "h26 ran out and has no price; with a `price` in the catalogue another could be bought."
+    assert told in " ".join(run("explain", str(EXAMPLE)).stdout.split())
+    assert json.loads(run("explain", str(EXAMPLE), "--format", "json").stdout)["without_price"] == ["h26"]
+    shutil.copytree(EXAMPLE.parent, tmp_path / "two")
+    parts = tmp_path / "two" / "catalogue" / "parts.yaml"
+    text = parts.read_text(encoding="utf-8")
+    parts.write_text(text.replace("id: h26,", "id: h26, price: 60,"), encoding="utf-8")
+    priced = run("explain", str(tmp_path / "two" / "plan.yaml"))
+    assert "price: 60" in parts.read_text(encoding="utf-8") and "h26 ran out" not in priced.stdout
 
 
 @pytest.mark.parametrize("words", [("check",), ("stack",), ("sheet",), ("find", "--trade-off")])

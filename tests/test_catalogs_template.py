@@ -89,6 +89,45 @@ def test_nothing_is_overwritten_and_nothing_is_written(tmp_path: Path, taken: st
     assert path.read_text() == "mine"
 
 
+@pytest.mark.parametrize(
+    ("name", "text", "told"),
+    [
+        (
+            "cranks.csv",
+            "id,stroke [mm],journal [mm]\nk1,57,30\n",
+            "is a catalogue already: its parts are in cranks",
+        ),
+        ("mine.yaml", "rods: [{id: r1, length: 85 mm}]\n", "is a catalogue already: its parts are in mine"),
+        ("shed.yaml", "catalogue: parts\n", "shed.yaml: is there already; nothing was written"),
+        ("shed.yml", "name: shed\ncatalogue: parts\n", "shed.yml: is there already; nothing was written"),
+    ],
+)
+def test_a_folder_that_is_a_catalogue_or_holds_a_plan_takes_no_starter(
+    tmp_path: Path, name: str, text: str, told: str
+) -> None:
+    (tmp_path / name).write_text(text)
+    with pytest.raises(InputError) as caught:
+        lay_starter(tmp_path)
+    assert told in str(caught.value) and "name another folder" in str(caught.value)
+    assert everything(tmp_path) == [name] and (tmp_path / name).read_text() == text
+
+
+def test_what_is_no_part_and_no_plan_is_in_nobodys_way(tmp_path: Path) -> None:
+    (tmp_path / "readings.csv").write_text("angle [deg],lift [mm]\n0,0\n10,1\n")
+    (tmp_path / "colours.yaml").write_text("barrel: grey\n")
+    (tmp_path / "torn.yaml").write_text("a: [\n")
+    lay_starter(tmp_path)
+    assert load_plan(tmp_path / "plan.yaml")[0].goals
+
+
+def test_a_catalogue_of_many_files_names_a_few(tmp_path: Path) -> None:
+    for each in lay_starter(tmp_path / "old"):
+        if each.parent.name == "catalogue":
+            each.rename(tmp_path / each.name)
+    with pytest.raises(InputError, match=r"its parts are in blocks.yaml, cams.yaml, cranks.csv and 9 more; nothing"):
+        lay_starter(tmp_path)
+
+
 def test_a_dangling_link_is_taken_too(tmp_path: Path) -> None:
     (tmp_path / "plan.yaml").symlink_to(tmp_path / "nowhere")
     with pytest.raises(InputError, match="is there already"):

@@ -31,6 +31,24 @@ def test_a_sound_catalogue_is_summed_up() -> None:
     assert not any(each["field"] in ("max_rpm", "mill.step") for each in found["exact"])
 
 
+def test_a_sound_catalogue_leads_to_a_question() -> None:
+    """The plan that was named; else the one that lies beside it and names this catalogue; else the list of parts."""
+    named = run("shelf", "check", EXAMPLE / "deck.yaml").stderr
+    assert f"Next:\n  kitwright find {EXAMPLE / 'deck.yaml'}\n" in named
+    assert f"Next:\n  kitwright find {EXAMPLE / 'plan.yaml'}\n" in run("shelf", "check", CATALOGUE).stderr
+
+
+def test_a_catalogue_that_no_plan_names_leads_to_its_list(tmp_path: Path) -> None:
+    (tmp_path / "mine").mkdir()
+    (tmp_path / "mine" / "rods.yaml").write_text("rods: [{id: r1, length: 85 mm, big_end: 30 mm, pin: 16 mm}]\n")
+    (tmp_path / "plan.yaml").write_text("catalogue: other\n")
+    said = run("shelf", "check", tmp_path / "mine")
+    assert said.exit_code == 0 and said.stderr.endswith(f"  kitwright shelf list {tmp_path / 'mine'}\n")
+    assert "kitwright find" not in said.stderr
+    (tmp_path / "plan.yaml").write_text("catalogue: mine\n")
+    assert f"kitwright find {tmp_path / 'plan.yaml'}" in run("shelf", "check", tmp_path / "mine").stderr
+
+
 def test_all_faults_come_at_once_with_status_1(tmp_path: Path) -> None:
     (tmp_path / "cranks.yaml").write_text(
         "cranks:\n- {id: k1, stroke: 2.244 mm, journal: 30 mm}\n- {id: k2, stroke: 57, journal: 30 mm}\n"

@@ -98,6 +98,21 @@ def test_other_shells_ask_too() -> None:
     assert "rod=r98-18" in " ".join(ask("", 0, **line, _KITWRIGHT_COMPLETE="complete_zsh"))
 
 
+@pytest.mark.parametrize(("shell", "sign"), [("zsh", '"'), ("fish", "")])
+def test_an_option_with_its_value_attached(shell: str, sign: str) -> None:
+    """zsh and fish compare with the whole word, so that the option stands before what is offered."""
+
+    def offered(words: str) -> set[str]:
+        asked = {"_TYPER_COMPLETE_ARGS": f"kitwright find {PLAN} {words}", "_TYPER_COMPLETE_FISH_ACTION": "get-args"}
+        lines = ask("", 0, **asked, _KITWRIGHT_COMPLETE=f"complete_{shell}")
+        return {each.strip("():'").removeprefix(":((") for each in lines if "r98" in each or "worst" in each}
+
+    assert offered("--use=rod=r98-") == {f"{sign}--use=rod=r98-in{sign}", f"{sign}--use=rod=r98-18{sign}"}
+    assert offered("--use rod=r98-") == {f"{sign}rod=r98-in{sign}", f"{sign}rod=r98-18{sign}"}
+    assert offered("--avoid=r98-i") == {f"{sign}--avoid=r98-in{sign}"}
+    assert offered("--tolerance=wor") == {f"{sign}--tolerance=worst_case{sign}"}
+
+
 @pytest.mark.parametrize("broken", ["a: [", "cranks:\n- {id: k1, id: k2}\n", "\x00", ""])
 def test_a_broken_catalogue_or_plan_offers_nothing_and_says_nothing(tmp_path: Path, broken: str) -> None:
     folder = tmp_path / "shed"
@@ -158,6 +173,8 @@ def test_fish_completes(at_home: dict[str, str]) -> None:
 
     assert offered("kitwright find p") == {"plan.yaml"}
     assert offered("kitwright find plan.yaml --use rod=r98") == {"rod=r98", "rod=r98-in", "rod=r98-18"}
+    assert offered("kitwright find plan.yaml --use=rod=r98-") == {"--use=rod=r98-in", "--use=rod=r98-18"}
+    assert offered("kitwright find plan.yaml --use=rod=r98-i") == {"--use=rod=r98-in"}
 
 
 def test_zsh_completes(at_home: dict[str, str]) -> None:
@@ -187,6 +204,9 @@ def test_zsh_completes(at_home: dict[str, str]) -> None:
         assert after("\x15kitwright shelf take r98-i\t", "n "), seen
         assert after("\x15kitwright find plan.yaml --use rod=r98-\t", "rod=r98-in"), seen
         assert "rod=r98-18" in seen
+        assert after("\x15kitwright find plan.yaml --use=rod=r98-i\t", "n "), seen
+        assert after("\x15kitwright find plan.yaml --use=rod=r98-\t", "--use=rod=r98-in"), seen
+        assert "--use=rod=r98-18" in seen
     finally:
         shell.kill()
         shell.wait()

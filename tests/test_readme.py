@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import re
 import shlex
@@ -14,6 +15,8 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+
+from tests.cli_runner import run
 
 ROOT = Path(__file__).parent.parent
 WIDEST = 100
@@ -43,6 +46,14 @@ CONSOLE = [(page, *each) for page in PAGES for each in console(page)]
 
 
 @cache
+def typed(*words: str, folder: Path) -> tuple[int, str]:
+    """Exit status of a command and all that it says, in a folder; processes of their own are test_cli_process's."""
+    with contextlib.chdir(folder):
+        result = run(*words)
+    return result.exit_code, result.output
+
+
+@cache
 def process(*words: str, folder: Path) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         words,
@@ -69,7 +80,7 @@ def bench(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder as a reader has it who has typed everything: the examples, the starter, the files that are shown."""
     folder = tmp_path_factory.mktemp("reader")
     shutil.copytree(ROOT / "examples", folder / "examples")
-    assert process(COMMAND, "start", "bench", folder=folder).returncode == 0
+    assert typed("start", "bench", folder=folder)[0] == 0
     for block in [*blocks("README.md", "yaml"), *blocks("README.md", "csv")]:
         if named := re.match(r"# (bench/\S+)\n", block):
             path = folder / named[1]
@@ -87,8 +98,8 @@ def test_every_page_that_shows_commands_is_read() -> None:
 def test_what_is_printed_is_what_comes_back(page: str, command: str, printed: str, bench: Path, tmp_path: Path) -> None:
     words = shlex.split(command)
     assert words[0] == "kitwright"
-    done = process(COMMAND, *words[1:], folder=tmp_path if words[1] == "start" else bench)
-    answer, place = calm(done.stdout), 0
+    status, said = typed(*words[1:], folder=tmp_path if words[1] == "start" else bench)
+    answer, place = calm(said), 0
     chunks = re.split(rf"^{LEFT_OUT}$", calm(printed), flags=re.M)
     if len(chunks) == 1:
         assert answer == calm(printed)
@@ -103,7 +114,16 @@ def test_what_is_printed_is_what_comes_back(page: str, command: str, printed: st
     expected = (
         2 if first.startswith("kitwright: the input") else 1 if re.search("nothing fits|does not fit", first) else 0
     )
-    assert done.returncode == expected or "--show" in words
+    assert status == expected or "--show" in words
+
+
+def test_a_process_of_its_own_prints_the_same(bench: Path) -> None:
+    """One of the commands above as a reader types it: the rest is answered inside the test's own process."""
+    words = ("check", "bench/mine.yaml", "--use", "crank=long", "--use", "rod=r94", "--what-if", "head.chamber=24.5cc")
+    done = process(COMMAND, *words, folder=bench)
+    assert (done.returncode, done.stdout) == typed(*words, folder=bench)
+    wrong = process(COMMAND, "find", "nowhere.yaml", folder=bench)
+    assert (wrong.returncode, wrong.stdout) == typed("find", "nowhere.yaml", folder=bench)
 
 
 @pytest.mark.parametrize("page", PAGES)
@@ -125,8 +145,8 @@ def test_the_plan_that_shows_every_setting_is_read(bench: Path) -> None:
     (block,) = (each for each in blocks("README.md", "yaml") if each.startswith("plan: a name for it"))
     path = bench / "examples" / "pump-house" / "shown.yaml"
     path.write_text(block, encoding="utf-8")
-    done = process(COMMAND, "find", str(path), "--top", "1", folder=bench)
-    assert done.returncode == 0, done.stdout
+    status, said = typed("find", str(path), "--top", "1", folder=bench)
+    assert status == 0, said
 
 
 def test_the_set_up_lines_name_what_there_is() -> None:

@@ -15,6 +15,7 @@ from kitwright.solver.misses import name_of
 from kitwright.solver.plan import Goal, MeasuredDeck, Plan
 from kitwright.solver.quantity import parse_deck
 from kitwright.solver.stacking import NoGasketsError, StackAnswer, stack
+from kitwright.solver.stackup import Spreads
 from tests import random_motion
 from tests.cli_runner import plan as plan_of
 from tests.stack_twin import best_of_gasket, everything_of, fits_at, one_gasket
@@ -50,9 +51,10 @@ def compare_best(answer: StackAnswer, catalogue: Catalogue, plan: Plan) -> list[
     """Differences in the best with one gasket, the best with several, and the answer itself."""
     found = []
     layers = max(2, plan.gaskets)
-    singles = [judge(each, one_gasket(plan)) for each in everything_of(catalogue, one_gasket(plan))]
+    one, known = one_gasket(plan), Spreads()
+    singles = [judge(each, one, known) for each in everything_of(catalogue, one)]
     asked = plan.but(gaskets=layers, optional=plan.optional - {"gasket"})
-    piles = [judge(each, asked) for each in everything_of(catalogue, asked) if len(each.gaskets) > 1]
+    piles = [judge(each, asked, known) for each in everything_of(catalogue, asked) if len(each.gaskets) > 1]
     best = [min((each.key for each in some if each.fits), default=None) for some in (singles, piles)]
     got = [each.key if each is not None else None for each in (answer.best_single, answer.best_stack)]
     if got != best:
@@ -75,6 +77,7 @@ def compare_decks(answer: StackAnswer, catalogue: Catalogue, plan: Plan, seed: i
     decks += [(a + b) / 2 for a, b in pairwise(edges) if b - a > 2 * NEAR]
     decks += [edge + way for edge in answer.turns_at_deck for way in (-NEAR, NEAR)]
     found = []
+    known: Spreads = {}
     for deck in decks:
         if any(abs(deck - edge) < NEAR / 2 for edge in answer.turns_at_deck):
             continue
@@ -82,7 +85,7 @@ def compare_decks(answer: StackAnswer, catalogue: Catalogue, plan: Plan, seed: i
             (each.low is None or each.low <= deck) and (each.high is None or deck <= each.high)
             for each in answer.ranges
         )
-        if said is not fits_at(every, one, answer.short_block, deck):
+        if said is not fits_at(every, one, answer.short_block, deck, known):
             found.append(f"deck {deck}: said {said}; turns at {answer.turns_at_deck}")
     return found
 

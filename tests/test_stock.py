@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shlex
 import subprocess
 import sys
 import tempfile
@@ -136,11 +137,17 @@ def test_twenty_takes_at_once_of_ten(tmp_path: Path) -> None:
     folder = shed(tmp_path)
     move(load(folder), {"g10": 10}, "put")
     code = (
-        "import sys\nfrom kitwright.catalogs import InputError, load\nfrom kitwright.catalogs.stock import move\n"
-        "try:\n    move(load(sys.argv[1]), {'g10': 1}, 'take')\nexcept InputError:\n    sys.exit(9)\n"
+        "import os, sys\nfrom kitwright.catalogs import InputError, load\nfrom kitwright.catalogs.stock import move\n"
+        "def take():\n    try:\n        move(load(sys.argv[1]), {'g10': 1}, 'take')\n"
+        "    except InputError:\n        return 9\n    return 0\n"
+        "children = []\n"
+        "for _ in range(20):\n    child = os.fork()\n"
+        "    if not child:\n        os._exit(take())\n    children.append(child)\n"
+        "print(*(os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) for child in children))\n"
     )
-    running = [subprocess.Popen([sys.executable, "-c", code, str(folder)], env=os.environ) for _ in range(20)]
-    ends = [each.wait(timeout=240) for each in running]
+    asked = [sys.executable, "-c", code, str(folder)]
+    done = subprocess.run(asked, env=os.environ, capture_output=True, text=True, timeout=240, check=True)
+    ends = [int(each) for each in done.stdout.split()]
     assert sorted(ends) == [0] * 10 + [9] * 10
     assert counts(folder)["g10"] == 0
     taken = [each for each in history(folder) if each.work == "take"]
@@ -178,6 +185,7 @@ def test_commands(tmp_path: Path) -> None:
     folder = shed(tmp_path)
     result = run("shelf", "take", "g05", "2", "--catalogue", folder, "--note", "hill sprint")
     assert result.exit_code == 0 and "2 parts taken from the shelf" in result.stdout
+    assert result.stderr.endswith(f"To put it back:\n  kitwright shelf put g05 2 --catalogue {folder}\n")
     refused = run("shelf", "take", "g05", "2", "--catalogue", folder)
     assert refused.exit_code == 2
     assert "2 of `g05` wanted, and 1 on the shelf; nothing was changed" in refused.stderr
@@ -198,12 +206,15 @@ def test_a_whole_build(tmp_path: Path) -> None:
     assert run("start", tmp_path / "shed").exit_code == 0
     plan = tmp_path / "shed" / "plan.yaml"
     before = counts(tmp_path / "shed" / "catalogue")
-    assert run("shelf", "take", "--plan", plan, "--rank", "1").exit_code == 0
+    done = run("shelf", "take", "--plan", plan, "--rank", "1")
+    assert done.exit_code == 0
     after = counts(tmp_path / "shed" / "catalogue")
     taken = {each for each in before if after[each] != before[each]}
     assert len(taken) > 5 and all(after[each] == before[each] - 1 for each in taken)
     entries = history(tmp_path / "shed" / "catalogue")
     assert {each.part for each in entries} == taken
-    for each in entries:
-        run("shelf", "put", each.part, str(each.count), "--plan", plan)
+    lines = done.stderr.partition("To put them back:\n")[2].splitlines()
+    assert len(lines) == len(taken)
+    for line in lines:  # what it says undoes it
+        assert run(*shlex.split(line)[1:]).exit_code == 0
     assert counts(tmp_path / "shed" / "catalogue") == before

@@ -56,8 +56,9 @@ def amounts(part: Any, operation: str, plan: Plan) -> list[Fraction]:
 def closest(catalogue: Catalogue, plan: Plan) -> list[tuple[tuple[Any, ...], Combination]]:
     """All fitting combinations with their keys, in the order."""
     found = []
+    known: dict[Any, Any] = {}  # test_twin.py holds that a verdict is the same without
     for combination in everything(catalogue, plan):
-        verdict = judge(combination, plan)
+        verdict = judge(combination, plan, known)
         if verdict.fits:
             found.append((verdict.key, combination))
     found.sort(key=lambda pair: pair[0])

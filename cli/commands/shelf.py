@@ -8,7 +8,8 @@ from typing import Annotated
 import typer
 
 from kitwright.cli import completion, options
-from kitwright.cli.output import Status, check_target, deliver, guarded, say_warnings
+from kitwright.cli.next_command import after_sound
+from kitwright.cli.output import Status, check_target, deliver, guarded, say, say_warnings
 
 CHECK_EPILOG = options.examples(
     "kitwright shelf check shed/catalogue",
@@ -106,6 +107,7 @@ def check(
         deliver(write_faults(error.problems, str(folder), form.value), output)
         return Status.NOTHING
     deliver(write_sound(held, form.value), output)
+    say("", *after_sound(folder, plan or (place if place is not None and place.is_file() else None)))
     return Status.ANSWERED
 
 

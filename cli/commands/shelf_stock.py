@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import sys
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
+from shlex import join
 from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
@@ -15,6 +16,7 @@ from kitwright.cli.commands.shelf import CatalogueFolder, Place, PlanOption, app
 from kitwright.cli.output import Status, check_target, deliver, guarded, on_terminal, say
 
 if TYPE_CHECKING:
+    from kitwright.catalogs.stock import Moved
     from kitwright.solver.catalogue import Catalogue
     from kitwright.solver.fields import FieldSpec
 
@@ -120,7 +122,17 @@ def _move(
     moved = move(held, counts, work, note) if counts else ()
     done = "the counts are changed" if moved else ""
     deliver(write_moved(work, moved, missing, form.value), output, done)
+    if moved:
+        say("", *_undone(work, moved, ["--plan", str(plan)] if plan is not None else ["--catalogue", str(folder)]))
     return Status.ANSWERED
+
+
+def _undone(work: Literal["take", "put"], moved: Sequence[Moved], where: Sequence[str]) -> list[str]:
+    """Lines that say what to type to have it as it was; a build's parts one by one, for its rank may be another now."""
+    back, what = ("put", "back") if work == "take" else ("take", "off again")
+    counts = [(each.id, *([str(each.count)] if each.count > 1 else [])) for each in moved]
+    words = [join(["kitwright", "shelf", back, *count, *where]) for count in counts]
+    return [f"To {back} {'it' if len(moved) == 1 else 'them'} {what}:", *(f"  {each}" for each in words)]
 
 
 def _there(held: Catalogue, part: str) -> int:

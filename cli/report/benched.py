@@ -176,6 +176,8 @@ def explanation_report(found: BenchExplanation, questions: Mapping[str, Question
         report.append(Items("These cannot hold together; each one left out lets the others", lines))
     if answer.allotments:
         report += _contested(answer)
+    if found.priceless:
+        report.append(Paragraph(_no_price(found)))
     if found.ways:
         title = "Ways out, cheapest first" if found.conflict else "What would bring a closer allotment"
         report.append(Items(title, tuple(way_text(way, answer.bench) for way in found.ways)))
@@ -189,6 +191,14 @@ def explanation_report(found: BenchExplanation, questions: Mapping[str, Question
         question = next(iter(questions.values()))
         report.append(Command("All of them", ("kitwright", "find", question.plan_file, *_shared_words(question))))
     return report
+
+
+def _no_price(found: BenchExplanation) -> str:
+    """What a price would do for parts that ran out."""
+    names = found.priceless
+    if len(names) == 1:
+        return f"{names[0]} ran out and has no price; with a `price` in the catalogue another could be bought."
+    return f"{', '.join(names)} ran out and have no price; one with a `price` in the catalogue could be bought again."
 
 
 def _lines(allotment: Allotment) -> Iterator[str]:
@@ -266,6 +276,7 @@ def explanation_data(found: BenchExplanation) -> dict[str, Any]:
     return {
         **bench_data(found.answer),
         "hopeless": list(found.hopeless),
+        "without_price": list(found.priceless),
         "conflict": [{"engine": each.engine or None, "requirement": each.name} for each in found.conflict],
         "ways_out": [
             {

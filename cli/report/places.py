@@ -12,6 +12,9 @@ from kitwright.solver.parts import KINDS
 from kitwright.solver.quantity import BARE, LENGTH, Dimension, unit_factor
 from kitwright.solver.swap import Place, spec_of
 
+AS_FIGURES = ("mm", "cc", "deg", "g")
+"""Units that have the same last digit in a dimension as in a figure."""
+
 DECK_KIND = "measured"
 
 
@@ -72,8 +75,8 @@ class Sizes:
     def __init__(self, dimension: Dimension | None, values: Iterable[float], units: str) -> None:
         self.unit, self.factor = unit_and_factor(dimension)
         self.style: Style | None = None
-        if dimension is LENGTH:
-            self.style = style("mm", [round(value / self.factor, 4) for value in values], units)
+        if self.unit in AS_FIGURES:
+            self.style = style(self.unit, [round(value / self.factor, 4) for value in values], units)
 
     def text(self, value: float) -> str:
         """Give a value with its unit."""

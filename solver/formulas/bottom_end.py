@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from kitwright.solver.formulas.arrays import where
+from kitwright.solver.formulas.arrays import some, where
 from kitwright.solver.registry import figure
 
 
@@ -55,7 +55,7 @@ def piston_travel(stroke: float, rod_length: float, pin_offset: float) -> float:
     """
     throw = stroke / 2
     known = (np.abs(pin_offset) > 0) & (rod_length > throw)
-    if not np.any(known):
+    if not some(known):
         return stroke + 0.0 * where(np.isnan(rod_length), 0.0, rod_length)
     far = np.sqrt((rod_length + throw) ** 2 - pin_offset**2)
     near = np.sqrt(np.maximum((rod_length - throw) ** 2 - pin_offset**2, 0.0))

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from kitwright.solver.formulas.arrays import where
+from kitwright.solver.formulas.arrays import some, where
 from kitwright.solver.registry import figure
 
 
@@ -62,9 +62,9 @@ def deck(
     0.5
     """
     reach = rod_length + stroke / 2
-    if np.any(np.abs(pin_offset) > 0):
+    if some(np.abs(pin_offset) > 0):
         offset = where(np.isnan(pin_offset), 0.0, pin_offset)
-        reach = where(offset == 0, reach, np.sqrt(np.maximum(reach**2 - offset**2, 0.0)))
+        reach = where(offset == 0, reach, np.sqrt(np.maximum(reach**2 - offset * offset, 0.0)))
     computed = block_height - reach - compression_height
     stops = where(np.isnan(measured_deck), computed, measured_deck)
     return stops - deck_cut + spacer
