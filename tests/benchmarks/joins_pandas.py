@@ -7,7 +7,6 @@ memory stays bounded.
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Iterator
 from typing import Any
 
@@ -38,6 +37,9 @@ from tests.benchmarks.asked import (
 
 BATCH = 2_000_000
 """Rows of a join that are made at once."""
+
+FIRST_CLOSENESS = 4
+"""Builds and valve gear up to this closeness are joined first; where too few fit, up to twice as much."""
 
 KEYS = ["unproved", "steps", "paid"]
 
@@ -198,23 +200,33 @@ def _frames(catalogue: Catalogue) -> dict[str, pd.DataFrame]:
     return read
 
 
-def joined_in_pandas(catalogue: Catalogue, wanted: int) -> tuple[int, list[Key]]:
-    """How many combinations fit, and the keys of the best."""
+def joined_in_pandas(catalogue: Catalogue, wanted: int) -> list[Key]:
+    """The keys of the best combinations."""
     read = _frames(catalogue)
     gear = _gear(read)
     builds = _builds(read, BUDGET + NEAR - gear.paid.min())
-    print(f"{len(builds):,} kinds of builds, {len(gear):,} of valve gear", file=sys.stderr, flush=True)
-    groups: list[pd.DataFrame] = []
-    per = gear.groupby("head").size().max()
-    for start in range(0, len(builds), max(BATCH // per, 1)):
-        found = builds.iloc[start : start + max(BATCH // per, 1)].merge(gear, on="head", suffixes=("", "_gear"))
-        found["paid"] += found.paid_gear
-        found = found[found.paid <= BUDGET + NEAR]
-        found["steps"] += found.steps_gear
-        found["unproved"] |= found.unproved_gear
-        found["n"] *= found.n_gear
-        groups.append(_grouped(found, KEYS))
-    total = _grouped(pd.concat(groups), KEYS).sort_values(KEYS)
-    best = total.head(wanted)
+    found: list[Key] = []
+    for unproved in (False, True):
+        if len(found) < wanted:
+            found += _closest(builds, gear, unproved, wanted - len(found))
+    return found
+
+
+def _closest(builds: pd.DataFrame, gear: pd.DataFrame, unproved: bool, wanted: int) -> list[Key]:
+    """Builds joined with valve gear: those that are close first, further ones until enough are found."""
+    if not unproved:
+        builds, gear = builds[~builds.unproved], gear[~gear.unproved]
+    most, furthest = FIRST_CLOSENESS, builds.steps.max() + gear.steps.max()
+    while True:
+        some = builds[builds.steps <= most].merge(gear[gear.steps <= most], on="head", suffixes=("", "_gear"))
+        some["paid"] += some.paid_gear
+        some["steps"] += some.steps_gear
+        some["n"] *= some.n_gear
+        some["unproved"] |= some.unproved_gear
+        some = some[(some.paid <= BUDGET + NEAR) & (some.steps <= most) & (some.unproved == unproved)]
+        if some.n.sum() >= wanted or most >= furthest:
+            break
+        most *= 2
+    best = _grouped(some, KEYS).sort_values(KEYS).head(wanted)
     keys = best.loc[best.index.repeat(best.n.clip(upper=wanted)), KEYS].head(wanted)
-    return int(total.n.sum()), [(int(a), int(b), float(c)) for a, b, c in keys.itertuples(index=False)]
+    return [(int(a), int(b), float(c)) for a, b, c in keys.itertuples(index=False)]
