@@ -13,7 +13,6 @@ from tests.benchmarks.asked import (
     ALONE,
     BUDGET,
     GEAR,
-    LAYERS,
     LEAST_LIFT,
     LEAST_RATIO,
     LIFT,
@@ -98,7 +97,9 @@ def _slots(catalogue: Catalogue) -> dict[str, Columns]:
     layers = stacks(catalogue)
     found["stack"] = {
         "stack.thickness": np.array([sum(each.thickness.to("mm") for each in stack) for stack in layers]),
-        "stack.volume": np.array([sum(area(each.bore) * each.thickness.to("mm") for each in stack) for stack in layers]),
+        "stack.volume": np.array(
+            [sum(area(each.bore) * each.thickness.to("mm") for each in stack) for stack in layers]
+        ),
         "stack.bore": np.array([min(each.bore.to("mm") for each in stack) for stack in layers]),
         "stack.paid": np.array(list(map(bought, layers))),
     }
@@ -113,7 +114,9 @@ def _together(slots: dict[str, Columns], names: tuple[str, ...]) -> Columns:
     """Every choice of some slots, one row each."""
     places = np.indices([len(next(iter(slots[name].values()))) for name in names]).reshape(len(names), -1)
     return {
-        column: values[place] for name, place in zip(names, places, strict=True) for column, values in slots[name].items()
+        column: values[place]
+        for name, place in zip(names, places, strict=True)
+        for column, values in slots[name].items()
     }
 
 

@@ -120,10 +120,11 @@ STAGES = [
     FROM valves JOIN rest ON valves.paid + rest.paid <= {BUDGET + NEAR}
     GROUP BY ALL
     """,
-    "SET VARIABLE spare = (SELECT {budget} - min(paid) FROM gear)".format(budget=BUDGET + NEAR),
+    f"SET VARIABLE spare = (SELECT {BUDGET + NEAR} - min(paid) FROM gear)",
     """
     CREATE TABLE milled AS
-    SELECT head, chamber - off * chamber_area AS chamber, paid + labour AS paid FROM head JOIN mill ON mill.head = head.id
+    SELECT head, chamber - off * chamber_area AS chamber, paid + labour AS paid
+    FROM head JOIN mill ON mill.head = head.id
     """,
     # short blocks and stacks inside the limits on quench
     f"""

@@ -216,6 +216,8 @@ def _closest(builds: pd.DataFrame, gear: pd.DataFrame, unproved: bool, wanted: i
     """Builds joined with valve gear: those that are close first, further ones until enough are found."""
     if not unproved:
         builds, gear = builds[~builds.unproved], gear[~gear.unproved]
+    if builds.empty or gear.empty:
+        return []
     most, furthest = FIRST_CLOSENESS, builds.steps.max() + gear.steps.max()
     while True:
         some = builds[builds.steps <= most].merge(gear[gear.steps <= most], on="head", suffixes=("", "_gear"))

@@ -15,6 +15,7 @@ import json  # noqa: E402
 import resource  # noqa: E402
 import sys  # noqa: E402
 import tempfile  # noqa: E402
+from itertools import islice  # noqa: E402
 from pathlib import Path  # noqa: E402
 from typing import Any  # noqa: E402
 
@@ -77,11 +78,12 @@ def answered(way: str, parts: Any, plan: Any, patience: float) -> dict[str, Any]
         possible = answer.considered.possible
         return {"keys": answer, "possible": possible, "counts": dict(answer.counts), "status": answer.status}
     if way in ("thresholds", "division"):
-        found = []
-        for key in function(parts).answers(seconds=patience):
-            found.append(key)
-            if len(found) == WANTED:
-                break
+        model, started = function(parts), time.perf_counter()
+        found = list(islice(model.answers(seconds=patience), WANTED))
+        if not found:
+            return {"keys": [], "failed": f"proves no answer within {patience:.0f} s"}
+        # fewer, with time left, would say that no more fit
+        assert len(found) == WANTED or time.perf_counter() - started >= 0.99 * patience, f"{way}: {len(found)} answers"
         return {"keys": found}
     result = function(parts, WANTED)
     return {"fit": result[0], "keys": result[1]} if isinstance(result, tuple) else {"keys": result}

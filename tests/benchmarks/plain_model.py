@@ -251,12 +251,12 @@ class ProductModel(PlainModel):
         least, most = (round(each / LENGTH_UNIT) for each in (LEAST_LIFT, LIFT))
         for side in ("intake", "exhaust"):
             ratios = {
-                rocker.id: round((rocker.exhaust_ratio if side == "exhaust" and rocker.exhaust_ratio else rocker.ratio).si * 100)
+                rocker.id: round(
+                    (rocker.exhaust_ratio if side == "exhaust" and rocker.exhaust_ratio else rocker.ratio).si * 100
+                )
                 for rocker in kinds["rocker"]
             }
-            lobes = {
-                cam.id: round(getattr(cam, f"{side}_lobe_lift").to("mm") / LENGTH_UNIT) for cam in kinds["cam"]
-            }
+            lobes = {cam.id: round(getattr(cam, f"{side}_lobe_lift").to("mm") / LENGTH_UNIT) for cam in kinds["cam"]}
             lashes = {cam.id: round(getattr(cam, f"lash_{side}").to("mm") / LENGTH_UNIT) for cam in kinds["cam"]}
             lobe, ratio = self._variable(f"{side} lobe", lobes), self._variable(f"{side} ratio", ratios)
             hundredfold = self.model.new_int_var(0, max(lobes.values()) * max(ratios.values()), f"{side} lift × 100")
