@@ -96,12 +96,18 @@ def cpu() -> float:
 
 
 def measure(way: str, size: int, goals: str = "", patience: float = 600.0) -> dict[str, Any]:
-    """One run in this process: seconds, processor seconds, start-up, peak memory, keys."""
+    """One run in this process: seconds, processor seconds, start-up, peak memory, keys.
+
+    ``patience`` is given in seconds to the plain models, in processor seconds to the joins.
+    """
     if way == "pandas":
         resource.setrlimit(resource.RLIMIT_AS, (GIGABYTES << 30, GIGABYTES << 30))
     answered(way, *catalogue(WARM_UP, goals), patience)
     ready = time.perf_counter() - STARTED
     parts, plan = catalogue(size, goals)
+    if way in ("pandas", "duckdb"):
+        most = round(cpu() + patience)
+        resource.setrlimit(resource.RLIMIT_CPU, (most, most + 5))  # ended by SIGXCPU
     used, started = cpu(), time.perf_counter()
     try:
         told = answered(way, parts, plan, patience)
