@@ -71,7 +71,7 @@ def price(part: Any) -> float:
 
 def bought(stack: tuple[Any, ...]) -> float:
     """Money for a gasket stack: what the shelf does not hold."""
-    return sum(max(stack.count(each) - each.on_shelf, 0) * float(each.price) for each in dict.fromkeys(stack))
+    return float(sum(max(stack.count(each) - each.on_shelf, 0) * float(each.price) for each in dict.fromkeys(stack)))
 
 
 def numbers(catalogue: Catalogue) -> dict[str, Rows]:

@@ -11,7 +11,7 @@ import importlib
 import json
 import sys
 import time
-from collections import Counter
+from collections import Counter, defaultdict
 from typing import Any
 
 from kitwright.solver import find
@@ -41,7 +41,7 @@ class Stages:
     """A clock that always runs for the stage that was entered last."""
 
     def __init__(self) -> None:
-        self.spent: Counter[str] = Counter()
+        self.spent: dict[str, float] = defaultdict(float)
         self.calls: Counter[str] = Counter()
         self._entered = [REST]
         self._since = time.perf_counter()
