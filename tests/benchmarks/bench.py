@@ -226,8 +226,8 @@ def explained(size: int) -> None:
 
 
 def profiles(sizes: list[int]) -> None:
-    """Where the seconds of one search go, by size."""
-    say("\nWhere the seconds of one search go:\n")
+    """Where the processor seconds of one search go, by size."""
+    say("\nWhere the processor seconds of one search go:\n")
     found = {}
     for size in sizes:
         words = [sys.executable, "-m", "tests.benchmarks.stages", str(size)]
