@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import json
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -10,9 +13,20 @@ from kitwright.solver import Catalogue, Plan, find, narrow
 from kitwright.solver.check import check
 from kitwright.solver.regions import Search
 from kitwright.solver.result import Answer
-from tests.benchmarks.bench import WIDER, changed, keys, same
+from tests.benchmarks.arrays import every_one, on_a_grid, staged
+from tests.benchmarks.asked import same
 from tests.benchmarks.generate import SIZES, question, rows, with_motion
-from tests.benchmarks.plain_model import PlainModel, exhaustive
+from tests.benchmarks.joins_duckdb import joined_in_duckdb
+from tests.benchmarks.joins_pandas import joined_in_pandas
+from tests.benchmarks.measure import WIDER, changed, keys
+from tests.benchmarks.plain_model import PlainModel, ProductModel
+from tests.benchmarks.stages import REST, STAGES
+from tests.twin import closest
+
+ROOT = Path(__file__).parent.parent
+
+LEFT_OUT = {"g0002", "h0001", "c0001", "u0001", "u0002", "f0001"}
+"""Parts of the small catalogue without which the exhaustive twin has some ten thousand combinations."""
 
 MOST = {"solves": 30, "classes": 4000, "checked": 500}
 
@@ -96,10 +110,49 @@ def test_the_other_ways_give_the_same_answers(tmp_path: Path) -> None:
     """What the benchmark compares its seconds with answers the same question."""
     catalogue, plan = question(50, tmp_path)
     found = keys(find(catalogue, plan, top=20, seconds=600))
-    count, best = exhaustive(catalogue, 20)
+    count, best = staged(catalogue, 20)
     assert count >= 20
     assert same(best, found)
-    assert same([next(PlainModel(catalogue).answers())], found[:1])
+    assert same(joined_in_pandas(catalogue, 20), found)
+    assert same(joined_in_duckdb(catalogue, 20), found)
+    for model in (PlainModel, ProductModel):
+        assert same([next(model(catalogue).answers())], found[:1])
+
+
+@pytest.mark.parametrize("seed", [6, 22, 44, 48])
+def test_every_combination_says_the_same(seed: int, tmp_path: Path) -> None:
+    """Of a small catalogue, as some goals are not established or the closest are far off: one by one, and on a grid."""
+    catalogue, plan = question(25, tmp_path, seed=seed)
+    found = keys(find(catalogue, plan, top=20))
+    count, best = every_one(catalogue, 20)
+    assert same(best, found)
+    for way in (on_a_grid, staged):
+        fit, other = way(catalogue, 20)
+        assert fit == count > 20
+        assert same(other, found)
+    assert same(joined_in_pandas(catalogue, 20), found)
+    assert same(joined_in_duckdb(catalogue, 20), found)
+
+
+def test_every_combination_is_that_of_the_plain_check(tmp_path: Path) -> None:
+    """The arrays against the exhaustive twin, which asks the plain check of each combination: as many fit."""
+    catalogue, plan = question(25, tmp_path)
+    few = Catalogue.of(part for part in catalogue if part.id not in LEFT_OUT)
+    expected = closest(few, plan)
+    count, best = every_one(few, 20)
+    assert count == len(expected) > 0
+    assert same(best, [(key[0], key[1], key[2][1]) for key, _ in expected[:20]])
+
+
+def test_the_stages_of_a_search_add_up() -> None:
+    """Each is entered, none is negative, and they sum to the whole: the program looks at that itself."""
+    done = subprocess.run(
+        [sys.executable, "-m", "tests.benchmarks.stages", "25"], cwd=ROOT, capture_output=True, text=True, check=True
+    )
+    found = json.loads(done.stdout)
+    assert list(found) == [*STAGES, REST]
+    assert all(spent >= 0 for spent in found.values())
+    assert found["CP-SAT"] > 0
 
 
 def test_answers_that_differ_are_not_the_same() -> None:

@@ -1,13 +1,14 @@
-"""How long the search takes, against three other ways; prints Markdown: ``python -m tests.benchmarks.bench``.
+"""How long the search takes, against other ways; prints Markdown tables: ``python -m tests.benchmarks.bench``.
 
-Seconds depend on the machine: they are shown, never asserted. What is asserted is that all ways give the same answer.
+``--everything`` prints all that README.md beside this file shows, and ``--write`` puts it there. Seconds depend on the
+machine: they are shown, never asserted. What is asserted is that all ways give the same answer.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
-import resource
+import signal
 import subprocess
 import sys
 import tempfile
@@ -16,32 +17,38 @@ from pathlib import Path
 from statistics import median
 from typing import Any
 
-from kitwright.solver import Catalogue, find
-from kitwright.solver.candidates import magnitude
-from kitwright.solver.explain import explain
-from kitwright.solver.result import Answer
-from kitwright.solver.search import witness
-from tests.benchmarks.generate import PLAN, question
-from tests.benchmarks.plain_model import Key, PlainModel, exhaustive
+from tests.benchmarks.asked import Key, same
+from tests.benchmarks.measure import GIGABYTES, WANTED, WORST_CASE, changed
 
 SCENARIO = Path(__file__).parent.parent / "data" / "scenarios" / "stack-not-needed" / "plan.yaml"
-WANTED = 20
-SOLVED_AGAIN = 2
-"""Answers of the plain model that are timed; the rest are extrapolated."""
-
-PATIENCE = 120.0
-"""Seconds that the plain model is given for them, and an explanation."""
+README = Path(__file__).with_name("README.md")
+BEGIN, END = "<!-- tables: begin -->\n", "<!-- tables: end -->\n"
+RUNS = 5
+"""Runs of a way of which the middle is shown: of one that takes more than :data:`SHORT` seconds, one alone."""
+SHORT = 10.0
 
 COMMAND = "from kitwright.cli.main import main; main()"
 IMPORT = "import ortools.sat.python.cp_model"
 RATIO = 2.5
 """Whole command against OR-Tools' import alone: what is aimed at."""
 
+WAYS = {
+    "search": "search",
+    "staged": "arrays, filtered stage by stage",
+    "pandas": "staged joins, pandas",
+    "duckdb": "staged joins, DuckDB",
+    "thresholds": "plain model, thresholds",
+    "division": "plain model, division",
+    "on_a_grid": "every combination, arrays on a grid",
+    "every_one": "every combination, each figure for each",
+}
+PATIENCE = {"pandas": 120.0, "duckdb": 240.0, "thresholds": 180.0, "division": 180.0}
+"""What a way is given that may not end: processor seconds of the joins (DuckDB runs on two cores), else seconds."""
+MODELS = ("thresholds", "division")
+"""Ways whose answers come one after the other: what they have not proved in their time is extrapolated."""
 
-WORST_CASE = "tolerance: worst_case\nallow:"
-
-WIDER = {"max: 1.10 mm": "max: 1.60 mm", "min: 9.5, max: 11.5": "min: 8.5, max: 12.5", "allow:": WORST_CASE}
-"""What is changed in the plan, so that the limits leave room for all ± at once."""
+SMALL, MEDIUM = 50, 400
+"""Parts up to which every combination is tried, and up to which the other ways are."""
 
 REFUSED = {
     "compression against money": {"aim: 10.5, min: 9.5, max: 11.5": "aim: 17.5, min: 17, max: 18", "400": "60"},
@@ -50,173 +57,213 @@ REFUSED = {
 }
 """Reason to what is changed in the plan, so that nothing fits the 200 parts any more."""
 
-
-def changed(changes: dict[str, str]) -> str:
-    """The benchmark's plan with some of its words changed."""
-    text = PLAN
-    for before, after in changes.items():
-        assert before in text
-        text = text.replace(before, after)
-    return text
+lines: list[str] = []
+"""What was printed, to be written to the README."""
 
 
-def catalogue(size: int, goals: str = "") -> tuple[Catalogue, Any]:
-    """The generated catalogue of a size, and its plan: as it is, with ``motion``, or at ``worst_case``."""
-    text = changed(WIDER) if goals == "worst_case" else ""
-    with tempfile.TemporaryDirectory() as folder:
-        return question(size, Path(folder), text, motion=goals == "motion")
+def say(text: str) -> None:
+    """Print a line of a table and keep it."""
+    lines.append(text)
+    print(text, flush=True)
 
 
-def keys(answer: Answer) -> list[Key]:
-    """First three keys of the order of each combination."""
-    return [(each.key[0], each.closeness, float(each.cost or 0.0)) for each in answer]
+def head(*names: str) -> None:
+    """The head of a table."""
+    say(f"| {' | '.join(names)} |\n|{' --- |' * len(names)}")
 
 
-def measure(size: int, goals: str = "") -> dict[str, Any]:
-    """One search in this process: seconds, raw combinations, peak memory."""
-    parts, plan = catalogue(size, goals)
-    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    started = time.perf_counter()
-    answer = find(parts, plan, top=WANTED, seconds=600)
-    spent = time.perf_counter() - started
-    assert answer.status == "complete"
-    assert len(answer) == WANTED
-    return {
-        "seconds": spent,
-        "possible": answer.considered.possible,
-        "megabytes": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024,
-        "before": before / 1024,
-        "counts": dict(answer.counts),
-        "keys": keys(answer),
-    }
+def row(*cells: object) -> None:
+    """A row of a table: numbers with as many places as tell something."""
+    say(f"| {' | '.join(map(number, cells))} |")
 
 
-def explained(size: int) -> dict[str, Any]:
-    """One explanation of a plan that nothing fits, by each reason: seconds, the conflict and whether it is whole."""
-    found: dict[str, Any] = {}
-    for reason, changes in REFUSED.items():
-        with tempfile.TemporaryDirectory() as folder:
-            parts, plan = question(size, Path(folder), changed(changes))
-        started = time.perf_counter()
-        told = explain(parts, plan, find, witness, PATIENCE)
-        conflict = told.answer.conflict
-        note = ", ".join(conflict.requirements) if conflict is not None else "no conflict proved"
-        found[reason] = time.perf_counter() - started, note + ("" if told.complete else "; did not finish")
+def number(cell: object) -> str:
+    """A cell as text."""
+    if isinstance(cell, float):
+        return f"{cell:,.0f}" if cell >= 100 else f"{cell:.3g}" if cell >= 1 else f"{cell:.2f}"
+    return f"{cell:,}" if isinstance(cell, int) else str(cell)
+
+
+def run(way: str, size: int, goals: str = "") -> dict[str, Any]:
+    """One way in a process of its own; ``failed`` says why it has no answer."""
+    patience = PATIENCE.get(way, 1200.0)
+    words = [sys.executable, "-m", "tests.benchmarks.measure", way, str(size), goals, str(patience)]
+    done = subprocess.run(words, capture_output=True, text=True)
+    if done.returncode == -signal.SIGXCPU:
+        return {"failed": f"does not finish within {patience:.0f} processor seconds"}
+    if done.returncode:
+        raise RuntimeError(f"{way}, {size} parts: {done.stderr}")
+    found: dict[str, Any] = json.loads(done.stdout)
+    found["keys"] = [(int(a), int(b), float(c)) for a, b, c in found.get("keys", ())]
     return found
 
 
-def searched(size: int, runs: int = 3, goals: str = "") -> dict[str, Any]:
-    """The search in processes of their own: the middle of their seconds, the greatest of their memory."""
-    found = []
-    for _ in range(runs):
-        words = [sys.executable, "-m", "tests.benchmarks.bench", "--measure", str(size)]
-        words += ["--goals", goals] if goals else []
-        done = subprocess.run(words, capture_output=True, text=True, check=True)
-        found.append(json.loads(done.stdout))
-    result: dict[str, Any] = found[0]
-    result["seconds"] = median(each["seconds"] for each in found)
-    result["megabytes"] = max(each["megabytes"] for each in found)
-    result["keys"] = [(int(unproved), int(closeness), float(cost)) for unproved, closeness, cost in result["keys"]]
-    return result
+def middle(runs: list[dict[str, Any]]) -> dict[str, Any]:
+    """Several runs of one way as one: the middle of their times, the greatest of their memory."""
+    times = {name: median(each[name] for each in runs) for name in ("seconds", "cpu", "start_up")}
+    return runs[0] | times | {"megabytes": max(each["megabytes"] for each in runs), "runs": len(runs)}
 
 
-def command_ratio(pairs: int) -> tuple[float, float, float]:
-    """Whole command and bare import by turns: the middle of the pairs' ratios, and of each one's seconds."""
+def compared(size: int) -> dict[str, dict[str, Any]]:
+    """Every way at a size, by turns, so that what else the machine does falls on all alike.
+
+    Raises:
+        AssertionError: two ways give different answers.
+    """
+    ways = [way for way in WAYS if way in ("search", "pandas", "duckdb", *MODELS) or size <= SMALL]
+    if size > MEDIUM:
+        ways = ["search"]
+    runs = {way: [run(way, size)] for way in ways}
+    quick = [way for way in ways if runs[way][0].get("seconds", SHORT) < SHORT]
+    for _ in range(RUNS - 1):
+        for way in quick:
+            runs[way].append(run(way, size))
+    found = {way: each[0] if "failed" in each[0] else middle(each) for way, each in runs.items()}
+    expected: list[Key] = found["search"]["keys"]
+    for way, each in found.items():
+        if "failed" not in each:
+            assert way in MODELS or len(each["keys"]) == WANTED, f"{way}: {len(each['keys'])} answers"
+            assert same(each["keys"], expected[: len(each["keys"])]), f"{way}: {each['keys']}, search: {expected}"
+    counted = {way: each["fit"] for way, each in found.items() if "fit" in each}
+    assert len(set(counted.values())) <= 1, counted
+    return found
+
+
+def times(each: dict[str, Any], search: dict[str, Any], clock: str = "seconds") -> float:
+    """How many times as long a way takes as the search, for all answers."""
+    return float(each[clock] * WANTED / len(each["keys"]) / search[clock])
+
+
+def note(each: dict[str, Any]) -> str:
+    """What there is to say of a way's answer."""
+    if "counts" in each:
+        return ", ".join(f"{number} {name}" for name, number in each["counts"].items())
+    if len(each["keys"]) < WANTED:
+        return f"same first {len(each['keys'])} in its time; {WANTED} extrapolated"
+    return f"same {WANTED}" + (f"; {each['fit']:,} fit" if "fit" in each else "")
+
+
+def against(size: int) -> dict[str, float | None]:
+    """Rows of the table of ways for one size; each way to how many times as long as the search it takes."""
+    from kitwright.solver.candidates import magnitude
+
+    found = compared(size)
+    search = found["search"]
+    raw = magnitude(search["possible"])
+    ratios: dict[str, float | None] = {}
+    for way, each in found.items():
+        if "failed" in each:
+            ratios[way] = None
+            row(size, raw, WAYS[way], *[""] * 6, each["failed"])
+            continue
+        ratios[way] = times(each, search)
+        shown = (times(each, search), times(each, search, "cpu")) if way != "search" else ("", "")
+        seen = (each["seconds"], each["cpu"], each["start_up"], round(each["megabytes"]))
+        row(size, raw, WAYS[way], *seen, *shown, note(each))
+    return ratios
+
+
+def targets(ratios: dict[int, dict[str, float | None]]) -> None:
+    """What is aimed at, and whether it is met."""
+    say("\nWhat is aimed at:\n")
+    head("against", "parts", "aimed at, times", "measured, times", "")
+    aims = [(way, SMALL, 50.0) for way in ("every_one", "on_a_grid")]
+    aims += [(way, 200, 100.0) for way in ("division", "thresholds")]
+    aims += [(way, size, 1.0) for way in ("pandas", "duckdb") for size in ratios if size <= MEDIUM]
+    for way, size, aimed in aims:
+        if size in ratios:
+            measured = ratios[size][way]
+            met = measured is None or measured >= aimed
+            row(WAYS[way], size, aimed, "did not finish" if measured is None else measured, "met" if met else "not met")
+
+
+def command_ratio(pairs: int) -> None:
+    """Whole command and bare import by turns, as a table: the middle of their seconds and of the pairs' ratios."""
     whole, bare = [], []
     for _ in range(pairs + 1):  # the first pair fills the file cache
         for code, words, seconds in ((COMMAND, ["find", str(SCENARIO)], whole), (IMPORT, [], bare)):
             started = time.perf_counter()
             subprocess.run([sys.executable, "-c", code, *words], capture_output=True, check=True)
             seconds.append(time.perf_counter() - started)
-    ratios = [one / other for one, other in zip(whole[1:], bare[1:], strict=True)]
-    return median(ratios), median(whole[1:]), median(bare[1:])
+    ratio = median(one / other for one, other in zip(whole[1:], bare[1:], strict=True))
+    head("start-up", "seconds", "against")
+    row("`kitwright find` on a scenario, whole command", median(whole[1:]), "")
+    row(f"`{IMPORT}` alone", median(bare[1:]), "")
+    row(f"ratio, middle of {pairs} pairs", ratio, f"aimed at: at most {RATIO}")
 
 
-def plain(size: int, expected: list[Key]) -> tuple[float, int]:
-    """The plain model solved again and again: seconds, and how many answers it proved in the time it was given."""
-    parts, _ = catalogue(size)
-    started = time.perf_counter()
-    found = []
-    for key in PlainModel(parts).answers(seconds=PATIENCE):
-        found.append(key)
-        if len(found) == SOLVED_AGAIN:
-            break
-    spent = time.perf_counter() - started
-    assert same(found, expected[: len(found)]), f"plain model {found}, search {expected[: len(found)]}"
-    return spent, len(found)
+def other_questions(sizes: list[int]) -> None:
+    """The search alone, asked other questions: worst case, motion, and why nothing fits."""
+    say("\nOther questions:\n")
+    head("parts", "question", "seconds", "processor seconds", "peak memory, MB", "notes")
+    for size in sizes:
+        asked = {"worst_case": "at worst case, wider limits"}
+        if size == 200:
+            asked["motion"] = "goals on piston to valve, float speed, dynamic compression"
+        for goals, words in asked.items():
+            each = run("search", size, goals)
+            row(size, words, each["seconds"], each["cpu"], round(each["megabytes"]), note(each))
+        if size == 200:
+            explained(size)
 
 
-def every(size: int, expected: list[Key]) -> tuple[float, int]:
-    """All combinations as arrays: seconds, and how many fit."""
-    parts, _ = catalogue(size)
-    started = time.perf_counter()
-    count, best = exhaustive(parts, WANTED)
-    spent = time.perf_counter() - started
-    assert same(best, expected), f"exhaustive {best}, search {expected}"
-    return spent, count
+def explained(size: int) -> None:
+    """Rows of explanations of plans that nothing fits."""
+    from kitwright.solver import find
+    from kitwright.solver.explain import explain
+    from kitwright.solver.search import witness
+    from tests.benchmarks.generate import question
+
+    for reason, changes in REFUSED.items():
+        with tempfile.TemporaryDirectory() as folder:
+            parts, plan = question(size, Path(folder), changed(changes))
+        used, started = time.process_time(), time.perf_counter()
+        told = explain(parts, plan, find, witness, 120.0)
+        spent = time.perf_counter() - started, time.process_time() - used
+        conflict = told.answer.conflict
+        names = ", ".join(conflict.requirements) if conflict is not None else "no conflict proved"
+        row(size, f"explain: {reason}", *spent, "", names + ("" if told.complete else "; did not finish"))
 
 
-def same(one: list[Key], other: list[Key]) -> bool:
-    """Whether two lists of keys are the same, money within a hundredth."""
-    return len(one) == len(other) and all(
-        a[:2] == b[:2] and abs(a[2] - b[2]) < 0.01 for a, b in zip(one, other, strict=True)
-    )
-
-
-def told(result: dict[str, Any]) -> str:
-    """Counts of a search in words."""
-    return ", ".join(f"{number} {name}" for name, number in result["counts"].items())
-
-
-def row(size: int, raw: str, way: str, seconds: float, note: str, megabytes: float | None = None) -> None:
-    """Print a row of the table."""
-    memory = "" if megabytes is None else f"{megabytes:.0f}"
-    print(f"| {size} | {raw} | {way} | {seconds:.2f} | {memory} | {note} |", flush=True)
+def profiles(sizes: list[int]) -> None:
+    """Where the processor seconds of one search go, by size."""
+    say("\nWhere the processor seconds of one search go:\n")
+    found = {}
+    for size in sizes:
+        words = [sys.executable, "-m", "tests.benchmarks.stages", str(size)]
+        found[size] = json.loads(subprocess.run(words, capture_output=True, text=True, check=True).stdout)
+    head("stage", *(f"{size} parts" for size in sizes))
+    for stage in found[sizes[0]]:
+        row(stage, *(f"{found[size][stage]:.3f}" for size in sizes))
+    row("the whole", *(f"{sum(round(each, 3) for each in found[size].values()):.3f}" for size in sizes))
 
 
 def main() -> int:
     """Print the tables."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--sizes", type=int, nargs="*", default=[50, 200], help="numbers of parts: 50 200 400 1500")
-    parser.add_argument("--pairs", type=int, default=5, help="paired runs of the whole command")
-    parser.add_argument("--measure", type=int, help=argparse.SUPPRESS)
-    parser.add_argument("--goals", default="", choices=["", "motion", "worst_case"], help=argparse.SUPPRESS)
-    asked = parser.parse_args()
-    if asked.measure:
-        print(json.dumps(measure(asked.measure, asked.goals)))
-        return 0
-    ratio, whole, bare = command_ratio(asked.pairs)
-    print("| what | seconds | against |\n| --- | --- | --- |")
-    print(f"| `kitwright find` on a scenario, whole command | {whole:.2f} | |")
-    print(f"| `{IMPORT}` alone | {bare:.2f} | |")
-    print(f"| ratio, middle of {asked.pairs} pairs | {ratio:.2f} | aimed at: at most {RATIO} |\n", flush=True)
-    print(f"The {WANTED} closest, proven, of generated catalogues:\n")
-    print(
-        "| parts | raw combinations | way | seconds | peak memory, MB | notes |\n| --- | --- | --- | --- | --- | --- |"
+    parser.add_argument(
+        "--profile", type=int, nargs="+", help="only where the time of one search goes, for these sizes"
     )
-    for size in asked.sizes:
-        result = searched(size)
-        raw = magnitude(result["possible"])
-        row(size, raw, "search", result["seconds"], told(result), result["megabytes"])
-        spent, proved = plain(size, result["keys"])
-        if proved == SOLVED_AGAIN:
-            again = spent / proved * WANTED
-            note = f"same first {proved}; {WANTED} extrapolated: {again:.0f} s, {again / result['seconds']:.0f} times"
-        else:
-            note = f"did not finish: {proved} of {SOLVED_AGAIN} proved"
-        row(size, raw, f"one plain model, solved again for {SOLVED_AGAIN} answers", spent, note)
-        if size <= 50:
-            spent, count = every(size, result["keys"])
-            note = f"{count:,} fit; same {WANTED}; {spent / result['seconds']:.0f} times"
-            row(size, raw, "every combination, arrays", spent, note)
-        worst = searched(size, 1, "worst_case")
-        row(size, raw, "search at worst case, wider limits", worst["seconds"], told(worst), worst["megabytes"])
-        if size == 200:
-            for reason, (spent, note) in explained(size).items():
-                row(size, raw, f"explain: {reason}", spent, note)
-            moved = searched(size, goals="motion")
-            way = "search, goals on piston to valve, float speed, dynamic compression"
-            row(size, raw, way, moved["seconds"], told(moved), moved["megabytes"])
+    parser.add_argument("--everything", action="store_true", help="every table of README.md; takes half an hour")
+    parser.add_argument("--write", action="store_true", help="put the tables into README.md")
+    parser.add_argument("--pairs", type=int, default=5, help="paired runs of the whole command")
+    asked = parser.parse_args()
+    sizes = [50, 200, 400, 1500] if asked.everything else asked.sizes
+    if asked.profile:
+        profiles(asked.profile)
+        return 0
+    command_ratio(asked.pairs)
+    say(f"\nThe {WANTED} closest of generated catalogues (the joins may take {GIGABYTES} GB):\n")
+    names = ("parts", "raw combinations", "way", "seconds", "processor seconds", "start-up, seconds")
+    head(*names, "peak memory, MB", "times the search's seconds", "times its processor seconds", "notes")
+    targets({size: against(size) for size in sizes})
+    other_questions(sizes)
+    profiles(sizes)
+    if asked.write:
+        text = README.read_text("utf-8")
+        before, after = text.partition(BEGIN)[0], text.partition(END)[2]
+        README.write_text(f"{before}{BEGIN}\n" + "\n".join(lines) + f"\n\n{END}{after}", "utf-8")
     return 0
 
 

@@ -1,4 +1,4 @@
-"""Generated catalogues of four sizes for the benchmarks: standard dimensions with the near misses of a real shelf.
+"""Generated catalogues of five sizes for the benchmarks: standard dimensions with the near misses of a real shelf.
 
 ``kitwright``'s own tests and benchmarks alone use them; the parts are invented. Run as a program it writes a catalogue
 and a plan to a folder: ``python -m tests.benchmarks.generate 200 FOLDER`` (``--motion`` adds cam timing and springs).
@@ -17,6 +17,20 @@ from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.plan import Plan
 
 SIZES = {
+    25: {
+        "blocks": 1,
+        "cranks": 2,
+        "rods": 3,
+        "pistons": 3,
+        "gaskets": 3,
+        "heads": 2,
+        "cams": 2,
+        "rockers": 1,
+        "springs": 2,
+        "retainers": 1,
+        "pushrods": 3,
+        "flywheels": 2,
+    },
     50: {
         "blocks": 1,
         "cranks": 4,
@@ -76,7 +90,7 @@ SIZES = {
 }
 """Number of parts to how many of each kind."""
 
-SEEDS = {50: 3}
+SEEDS = {25: 44, 50: 3}
 """Seeds other than 1, so that every size has answers to :data:`PLAN`."""
 
 PLAN = """\

@@ -1,64 +1,46 @@
-"""What the search is measured against: one plain CP-SAT model, and an exhaustive search with numpy arrays.
-
-Both read the parts alone and know the benchmark's plan by heart: compression aimed at 10.5 within 9.5 and 11.5, quench
-from 0.70 (its aim) to 1.10 mm, valve lift from 6.0 to 8.0 mm (its aim), 6500 rpm, at most 400 to spend, three gaskets,
-milling. They answer the first three keys of the order: goals not established, closeness, cost.
-"""
+"""The question answered by one plain CP-SAT model, solved again and again with the answers so far forbidden."""
 
 from __future__ import annotations
 
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from itertools import combinations_with_replacement, product
+from itertools import product
 from typing import Any
 
-import numpy as np
 from ortools.sat.python import cp_model
 
 from kitwright.solver.catalogue import Catalogue
-
-Key = tuple[int, int, float]
-"""Goals not established, closeness, cost."""
-
-SPEED, BUDGET, LAYERS = 6500, 400.0, 3
-RATIO, LEAST_RATIO, MOST_RATIO, RATIO_STEP = 10.5, 9.5, 11.5, 0.05
-QUENCH, MOST_QUENCH, QUENCH_STEP = 0.70, 1.10, 0.02
-LIFT, LEAST_LIFT, LIFT_STEP = 8.0, 6.0, 0.05
-RATED = ("crank", "rod", "cam", "spring", "flywheel")
-ALONE = ("block", "crank", "rod", "piston", "head", "cam", "rocker", "spring", "retainer", "pushrod", "flywheel")
+from tests.benchmarks.asked import (
+    ALONE,
+    BUDGET,
+    LAYERS,
+    LEAST_LIFT,
+    LEAST_RATIO,
+    LIFT,
+    LIFT_STEP,
+    MOST_QUENCH,
+    MOST_RATIO,
+    NEAR,
+    QUENCH,
+    QUENCH_STEP,
+    RATED,
+    RATIO,
+    RATIO_STEP,
+    SPEED,
+    Key,
+    area,
+    crown,
+    lift_of,
+    points,
+    price,
+)
 
 LENGTH_UNIT, VOLUME_UNIT, MONEY_UNIT = 1e-4, 1e-3, 0.1
 """Integers of the model: 0.1 µm (in mm), 0.001 mm³ (in mm³), tenths of money."""
 
-
-def lift_of(cam: Any, rocker: Any) -> float:
-    """The greater valve lift, mm."""
-    ratio, exhaust = rocker.ratio.si, (rocker.exhaust_ratio or rocker.ratio).si
-    return max(
-        cam.intake_lobe_lift.to("mm") * ratio - cam.lash_intake.to("mm"),
-        cam.exhaust_lobe_lift.to("mm") * exhaust - cam.lash_exhaust.to("mm"),
-    )
-
-
-def points(value: Any, aim: float, step: float) -> Any:
-    """Whole steps from the aim."""
-    return np.floor(np.abs(value - aim) / step + 1e-9).astype(np.int64)
-
-
-def crown(piston: Any) -> float:
-    """Dish less dome, mm³."""
-    return 1e3 * ((piston.dish.to("cc") if piston.dish else 0.0) - (piston.dome.to("cc") if piston.dome else 0.0))
-
-
-def area(diameter: Any) -> float:
-    """Area of a circle, mm²."""
-    return float(np.pi / 4 * diameter.to("mm") ** 2)
-
-
-def price(part: Any) -> float:
-    """Money for a part that is taken once."""
-    return 0.0 if part.on_shelf else float(part.price)
+COARSE_VOLUME, RATIO_PARTS = 1e-2, 100_000
+"""Of the model with a division: its volumes' unit in mm³, and the parts of one that its ratio counts."""
 
 
 @dataclass
@@ -191,6 +173,19 @@ class PlainModel:
         return cp_model.LinearExpr.sum(missed)
 
     def _valves(self, kinds: dict[str, list[Any]]) -> Any:
+        """Steps of valve lift; what opens clears coils and guide."""
+
+        def heights(kind: str, name: str) -> Any:
+            return self._sum({part.id: 100 * round(getattr(part, name).to("mm") / LENGTH_UNIT) for part in kinds[kind]})
+
+        lift, steps = self._lift(kinds)
+        gain = heights("retainer", "height_gain")
+        self.model.add(heights("head", "installed_height") + gain - heights("spring", "solid_height") - lift >= 0)
+        self.model.add(heights("head", "retainer_room") + gain - lift >= 0)
+        return steps
+
+    def _lift(self, kinds: dict[str, list[Any]]) -> tuple[Any, Any]:
+        """Valve lift, in hundredths of the length unit, and its steps: a Boolean for each pair of cam and rocker."""
         lifts, score = {}, {}
         for cam, rocker in product(kinds["cam"], kinds["rocker"]):
             pair = self.model.new_bool_var(f"{cam.id} {rocker.id}")
@@ -198,19 +193,12 @@ class PlainModel:
             self.model.add_bool_or([self.chosen[cam.id].negated(), self.chosen[rocker.id].negated(), pair])
             self.model.add_implication(pair, self.chosen[cam.id])
             self.model.add_implication(pair, self.chosen[rocker.id])
-            if not LEAST_LIFT - 1e-9 <= value <= LIFT + 1e-9:
+            if not LEAST_LIFT - NEAR <= value <= LIFT + NEAR:
                 self.model.add(pair == 0)
-            lifts[pair] = round(value / LENGTH_UNIT)
+            lifts[pair] = round(100 * value / LENGTH_UNIT)
             score[pair] = int(points(value, LIFT, LIFT_STEP))
         lift = cp_model.LinearExpr.weighted_sum(list(lifts), list(lifts.values()))
-
-        def heights(kind: str, name: str) -> Any:
-            return self._sum({part.id: round(getattr(part, name).to("mm") / LENGTH_UNIT) for part in kinds[kind]})
-
-        gain = heights("retainer", "height_gain")
-        self.model.add(heights("head", "installed_height") + gain - heights("spring", "solid_height") - lift >= 0)
-        self.model.add(heights("head", "retainer_room") + gain - lift >= 0)
-        return cp_model.LinearExpr.weighted_sum(list(score), list(score.values()))
+        return lift, cp_model.LinearExpr.weighted_sum(list(score), list(score.values()))
 
     def answers(self, workers: int = 2, seconds: float = 600.0) -> Iterator[Key]:
         """The best, the next best …: solved again each time with the last answer forbidden, until the time is up."""
@@ -227,68 +215,54 @@ class PlainModel:
             self.model.add_bool_or([variable.negated() for variable in taken])
 
 
-def exhaustive(catalogue: Catalogue, wanted: int) -> tuple[int, list[Key]]:
-    """Every combination of a small catalogue, as arrays: how many fit, and the keys of the best."""
-    kinds = {kind: list(catalogue.of_kind(kind)) for kind in ALONE}
-    block = kinds["block"][0]
-    bore = area(block.bore)
-    bottoms = [
-        (crank, rod, piston)
-        for crank, rod, piston in product(kinds["crank"], kinds["rod"], kinds["piston"])
-        if crank.journal.exact == rod.big_end.exact and rod.pin.exact == piston.pin.exact
-        if piston.bore.exact == block.bore.exact and all(map(_fast, (crank, rod)))
-    ]
-    deck = np.array([block.block_height.to("mm") - _height(*each) for each in bottoms])
-    swept = np.array([bore * crank.stroke.to("mm") for crank, _, _ in bottoms])
-    filled = np.array([crown(piston) for *_, piston in bottoms])
-    spent = np.array([sum(map(price, each)) for each in bottoms]) + price(block)
-    unrated = np.array([any(part.max_rpm is None for part in each[:2]) for each in bottoms])
-    gaskets: list[Any] = list(catalogue.of_kind("gasket"))
-    stacks = [each for n in range(1, LAYERS + 1) for each in combinations_with_replacement(gaskets, n)]
-    thick = np.array([sum(each.thickness.to("mm") for each in stack) for stack in stacks])
-    inside = np.array([sum(area(each.bore) * each.thickness.to("mm") for each in stack) for stack in stacks])
-    layered = np.array([_bought(stack) for stack in stacks])
-    quench = (deck[:, None] + thick[None, :])[:, :, None]
-    money = (spent[:, None] + layered[None, :])[:, :, None]
-    count, best = 0, np.empty((0, 3))
-    for head in kinds["head"]:
-        amounts = np.array([1e3 * float(each) for each in head.mill.amounts()])
-        clearance = head.chamber.to("mm3") + filled[:, None] + bore * deck[:, None] + inside[None, :]
-        clearance = clearance[:, :, None] - (amounts * head.chamber_area.to("mm2"))[None, None, :]
-        ratio = 1 + swept[:, None, None] / clearance
-        fits = (clearance > 0) & (ratio >= LEAST_RATIO - 1e-9) & (ratio <= MOST_RATIO + 1e-9)
-        fits &= (quench >= QUENCH - 1e-9) & (quench <= MOST_QUENCH + 1e-9)
-        steps = points(ratio, RATIO, RATIO_STEP) + points(quench, QUENCH, QUENCH_STEP)
-        cost = money + (price(head) + np.where(amounts > 0, head.mill.labour, 0.0))[None, None, :]
-        open_below = np.broadcast_to(unrated[:, None, None], fits.shape)
-        for gear in product(*(kinds[kind] for kind in ("cam", "rocker", "spring", "retainer", "pushrod", "flywheel"))):
-            cam, rocker, spring, retainer, *_ = gear
-            lift = lift_of(cam, rocker)
-            gain = retainer.height_gain.to("mm")
-            margin = head.installed_height.to("mm") + gain - spring.solid_height.to("mm") - lift
-            room = head.retainer_room.to("mm") + gain - lift
-            rated = all(map(_fast, (cam, spring, gear[5])))
-            if not (rated and LEAST_LIFT - 1e-9 <= lift <= LIFT + 1e-9 and margin >= -1e-9 and room >= -1e-9):
-                continue
-            total = cost + sum(map(price, gear))
-            some = fits & (total <= BUDGET + 1e-9)
-            count += int(some.sum())
-            if some.any():
-                unproved = open_below | any(part.max_rpm is None for part in (cam, spring, gear[5]))
-                found = np.column_stack([unproved[some], steps[some] + points(lift, LIFT, LIFT_STEP), total[some]])
-                best = np.concatenate([best, found])
-                best = best[np.lexsort(best.T[::-1])][:wanted]
-    return count, [(int(unproved), int(closeness), float(cost)) for unproved, closeness, cost in best]
+class ProductModel(PlainModel):
+    """The same as one writes it first: compression through a division of integers, valve lift through products."""
 
+    def _ratio(self, cranks: list[Any], volume: dict[str, float], bore: float) -> Any:
+        """Limits and level of compression: (ratio − 1) is swept volume / clearance volume."""
+        clearance = self._variable("clearance", {name: round(value / COARSE_VOLUME) for name, value in volume.items()})
+        swept = {crank.id: round(bore * crank.stroke.to("mm") / COARSE_VOLUME) for crank in cranks}
+        enlarged = self._variable("swept", {name: value * RATIO_PARTS for name, value in swept.items()})
+        low, high = (round((ratio - 1) * RATIO_PARTS) for ratio in (LEAST_RATIO, MOST_RATIO))
+        ratio = self.model.new_int_var(low, high, "ratio less one")
+        positive = self.model.new_int_var(1, sum(swept.values()), "clearance, positive")
+        self.model.add(positive == clearance)
+        self.model.add_division_equality(ratio, enlarged, positive)
+        return self._away("ratio", ratio - round((RATIO - 1) * RATIO_PARTS), high - low, RATIO_STEP * RATIO_PARTS)
 
-def _fast(part: Any) -> bool:
-    """Whether nothing says that a part is too slow."""
-    return part.max_rpm is None or part.max_rpm.to("rpm") >= SPEED
+    def _variable(self, name: str, weights: dict[str, int]) -> Any:
+        """A variable that is a weighted sum of choices."""
+        reach = sum(map(abs, weights.values()))
+        variable = self.model.new_int_var(-reach, reach, name)
+        self.model.add(variable == self._sum(weights))
+        return variable
 
+    def _away(self, name: str, difference: Any, reach: int, step: float) -> Any:
+        """Whole steps between a value and its aim."""
+        away = self.model.new_int_var(0, reach, f"{name} off the aim")
+        self.model.add_abs_equality(away, difference)
+        steps = self.model.new_int_var(0, reach // round(step), f"{name} away")
+        self.model.add_division_equality(steps, away, round(step))
+        return steps
 
-def _height(crank: Any, rod: Any, piston: Any) -> float:
-    return float(crank.stroke.to("mm") / 2 + rod.length.to("mm") + piston.compression_height.to("mm"))
-
-
-def _bought(stack: tuple[Any, ...]) -> float:
-    return sum(max(stack.count(each) - each.on_shelf, 0) * float(each.price) for each in dict.fromkeys(stack))
+    def _lift(self, kinds: dict[str, list[Any]]) -> tuple[Any, Any]:
+        """Valve lift and its steps: the greater of two products of lobe lift and rocker ratio, less the lash."""
+        lifts = []
+        least, most = (round(each / LENGTH_UNIT) for each in (LEAST_LIFT, LIFT))
+        for side in ("intake", "exhaust"):
+            ratios = {
+                rocker.id: round(
+                    (rocker.exhaust_ratio if side == "exhaust" and rocker.exhaust_ratio else rocker.ratio).si * 100
+                )
+                for rocker in kinds["rocker"]
+            }
+            lobes = {cam.id: round(getattr(cam, f"{side}_lobe_lift").to("mm") / LENGTH_UNIT) for cam in kinds["cam"]}
+            lashes = {cam.id: round(getattr(cam, f"lash_{side}").to("mm") / LENGTH_UNIT) for cam in kinds["cam"]}
+            lobe, ratio = self._variable(f"{side} lobe", lobes), self._variable(f"{side} ratio", ratios)
+            hundredfold = self.model.new_int_var(0, max(lobes.values()) * max(ratios.values()), f"{side} lift × 100")
+            self.model.add_multiplication_equality(hundredfold, [lobe, ratio])
+            lifts.append(hundredfold - 100 * self._sum(lashes))
+        lift = self.model.new_int_var(100 * least, 100 * most, "lift × 100")
+        self.model.add_max_equality(lift, lifts)
+        step = 100 * LIFT_STEP / LENGTH_UNIT
+        return lift, self._away("lift", lift - 100 * most, 100 * (most - least), step)
