@@ -237,6 +237,13 @@ def test_check_says_it_where_worst_case_is_open() -> None:
     assert found["answer"] == "open" and found["measurements"][0]["part"] == "k61"
 
 
+def test_a_chamber_is_written_to_the_last_digit_of_any_volume() -> None:
+    words = ("--use", "crank=k53", "--use", "piston=p310", "--use", "gasket=g050", "--use", "head=h230")
+    bounds = ("--min", "quench=0.5mm", "--max", "quench=1.5mm", "--min", "compression=8", "--max", "compression=9.42")
+    text = " ".join(run("check", plan("shelf-first"), *words, *bounds).stdout.split())
+    assert "the chamber of h230, 23.00 cc ± 0.50 cc: it holds from 22.62 cc (" in text
+
+
 def test_root_needs_a_change_of_sign() -> None:
     assert root(lambda x: x**3 - 2, 0.0, 2.0, 1e-12) == pytest.approx(2 ** (1 / 3), abs=1e-11)
     assert root(lambda x: 5 - x, 0.0, 5.0, 1e-9) == 5.0
