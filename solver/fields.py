@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, fields
 from fractions import Fraction
+from functools import cache
 from typing import Any, Literal
 
 from kitwright.solver.quantity import ANGLE, LENGTH, VOLUME, Dimension, Quantity
@@ -67,6 +68,7 @@ def labour_price() -> Any:
     return of("money", "price of the work, charged once", low=0, high=1e6, default=0.0)
 
 
+@cache
 def specs(owner: type[Any]) -> dict[str, FieldSpec]:
     """Field name to specification of a part kind or of a nested group, in the order of the catalogue's table."""
     found = {}

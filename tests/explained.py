@@ -7,6 +7,7 @@ import random
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from fractions import Fraction
+from functools import lru_cache
 
 from kitwright.solver import Catalogue, Goal, Plan, check, find
 from kitwright.solver.check import View, judge
@@ -19,6 +20,7 @@ from kitwright.solver.registry import FIGURES
 from kitwright.solver.requirements import bound_of, moved
 from kitwright.solver.result import Conflict, Explanation, WayOut, WouldFit
 from kitwright.solver.search import witness
+from kitwright.solver.stackup import Spreads
 from kitwright.solver.wording import digit
 from tests.twin import closest, everything
 
@@ -38,6 +40,7 @@ def opens(catalogue: Catalogue, plan: Plan) -> bool:
     return few and bool(closest(catalogue, plan))
 
 
+@lru_cache(maxsize=500)
 def refused(question: Question, seed: int, most: int = 120) -> tuple[Catalogue, Plan] | None:
     """A random question that asks too much: bounds that one combination or another keeps, until none keeps them all.
 
@@ -49,6 +52,7 @@ def refused(question: Question, seed: int, most: int = 120) -> tuple[Catalogue, 
         return None if closest(catalogue, plan) else (catalogue, plan)
     plan = plan.but(goals={}, rev_ceiling=None, tolerance=rng.choice(TOLERANCES))
     fitting = [combination for _, combination in closest(catalogue, plan)]
+    known: Spreads = {}
     goals: dict[str, Goal] = {}
     if not fitting:
         return None
@@ -71,7 +75,7 @@ def refused(question: Question, seed: int, most: int = 120) -> tuple[Catalogue, 
             continue
         goals[name] = goal
         asked = plan.but(goals=goals)
-        fitting = [each for each in fitting if judge(each, asked).fits]
+        fitting = [each for each in fitting if judge(each, asked, known).fits]
     return None if fitting else (catalogue, plan.but(goals=goals))
 
 

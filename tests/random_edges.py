@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable
+from functools import lru_cache
 
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import View
@@ -63,11 +64,13 @@ STACK_NAMES = random_catalogues.FIGURE_GOALS
 MOTION_NAMES = tuple(dict.fromkeys((*STACK_NAMES, *random_motion.MOTION_GOALS)))
 
 
+@lru_cache(maxsize=500)
 def stacks(seed: int, most: int = 250) -> tuple[Catalogue, Plan]:
     """Parts without motion."""
     return on_the_edge(random_catalogues.question, STACK_NAMES, seed, most)
 
 
+@lru_cache(maxsize=500)
 def motion(seed: int, most: int = 50) -> tuple[Catalogue, Plan]:
     """Parts with masses, timing and springs."""
     return on_the_edge(random_motion.question, MOTION_NAMES, seed, most)

@@ -12,7 +12,7 @@ import pytest
 import typer
 
 from kitwright.cli.main import app
-from tests.cli_runner import plan
+from tests.cli_runner import plan, run
 from tests.pages import commands
 
 HEAVY = ("ortools", "pandas", "pint", "numpy", "rich")
@@ -55,10 +55,13 @@ def test_help_imports_nothing_heavy(words: tuple[str, ...]) -> None:
         *(("shelf", name) for name in ("check", "list", "add", "import", "take", "put", "history")),
     ],
 )
-def test_help_fits_80_columns_with_examples_and_exit_status(words: tuple[str, ...]) -> None:
-    done = process(*words, "--help", COLUMNS="80")
-    text = done.stdout.decode()
-    assert done.returncode == 0
+def test_help_fits_80_columns_with_examples_and_exit_status(
+    words: tuple[str, ...], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    done = run(*words, "--help")
+    text = done.stdout
+    assert done.exit_code == 0
     assert max(map(len, text.splitlines())) <= 80
     if words != ("shelf",):
         assert "Examples:\n" in text and "  kitwright " in text

@@ -8,9 +8,7 @@ from __future__ import annotations
 
 import math
 
-import cantera
 import pytest
-from CoolProp.CoolProp import PropsSI
 
 from kitwright.solver.formulas import gas
 from kitwright.solver.plan import Conditions
@@ -22,6 +20,8 @@ RATIOS = (5.0, 6.5, 8.0, 9.5, 11.0, 13.0)
 
 def by_cantera(ratio: float) -> tuple[float, float]:
     """Temperature and pressure after isentropic compression of an ideal gas whose heats grow with temperature."""
+    import cantera  # each process of the tests reads this file; these libraries take seconds
+
     air = cantera.Solution("air.yaml")
     air.TPX = *BEFORE, DRY_AIR
     air.SV = air.s, air.v / ratio
@@ -30,6 +30,8 @@ def by_cantera(ratio: float) -> tuple[float, float]:
 
 def by_coolprop(ratio: float) -> tuple[float, float]:
     """Temperature and pressure after isentropic compression of a real gas."""
+    from CoolProp.CoolProp import PropsSI
+
     temperature, pressure = BEFORE
     start = {name: PropsSI(name, "T", temperature, "P", pressure, "Air") for name in ("S", "D")}
     after = ("S", start["S"], "D", ratio * start["D"], "Air")

@@ -13,7 +13,7 @@ import pytest
 
 from kitwright.catalogs import Overrides, load_plan
 from kitwright.solver import Catalogue, Combination, Plan, check
-from kitwright.solver.check import View, goal_limits, implied_goals
+from kitwright.solver.check import View, every_limit, goal_limits, implied_goals
 from kitwright.solver.combination import cut_amounts, rebores
 from kitwright.solver.compose import compose
 from kitwright.solver.faults import faults_of
@@ -52,17 +52,24 @@ CASES = list(failing(range(60)))
 
 def outcome(changed: Combination, wanted: Plan, limit: Limit, before: list[Limit]) -> tuple[bool, list[Limit]]:
     """Whether a limit holds by the plain check, and what is missed that was not missed before."""
-    limits = check(changed, pinned(wanted, changed), spreads=False).limits
+    limits, _ = every_limit(View(changed, pinned(wanted, changed)))
     same = [each for each in limits if same_limit(each, limit)]
     holds = all(each.holds is True for each in same) and (bool(same) or not limit.figure)
     missed = [each for each in limits if each.holds is False]
     return holds, [each for each in missed if not any(same_limit(each, other) for other in before)]
 
 
+_FOUND: dict[int, tuple[dict[Limit, tuple[Mend, ...]], list[Limit]]] = {}
+
+
 def found_of(case: Case) -> tuple[dict[Limit, tuple[Mend, ...]], list[Limit]]:
-    combination, wanted, catalogue = case
-    checked = check(combination, wanted, spreads=False)
-    return mends(checked, wanted, catalogue), [each for each in checked.limits if each.holds is False]
+    """What is found for a case, several tests look at the same, and the limits that it misses."""
+    if id(case) not in _FOUND:
+        combination, wanted, catalogue = case
+        checked = check(combination, wanted, spreads=False)
+        missed = [each for each in checked.limits if each.holds is False]
+        _FOUND[id(case)] = mends(checked, wanted, catalogue), missed
+    return _FOUND[id(case)]
 
 
 @pytest.mark.parametrize("case", CASES, ids=range(len(CASES)))
