@@ -165,7 +165,7 @@ def against(size: int) -> dict[str, float | None]:
 
 def targets(ratios: dict[int, dict[str, float | None]]) -> None:
     """What is aimed at, and whether it is met."""
-    say("\nWhat is aimed at:\n")
+    say("\nWhat is aimed at, in seconds:\n")
     head("against", "parts", "aimed at, times", "measured, times", "")
     aims = [(way, SMALL, 50.0) for way in ("every_one", "on_a_grid")]
     aims += [(way, 200, 100.0) for way in ("division", "thresholds")]
