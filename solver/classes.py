@@ -151,3 +151,13 @@ def combine(choices: Sequence[Choice]) -> Combination:
         gaskets += stack
         amounts |= fields
     return Combination(parts, gaskets, **amounts)
+
+
+def leading(choices: list[list[Choice]], wanted: int) -> Iterator[list[Choice]]:
+    """Of all ways to take one of each (each sorted), those that fewer than ``wanted`` others surely come before."""
+    if not choices:
+        yield []
+        return
+    for place, choice in enumerate(choices[0][:wanted]):
+        for rest in leading(choices[1:], wanted // (place + 1)):
+            yield [choice, *rest]

@@ -15,12 +15,10 @@ from itertools import product
 from operator import itemgetter
 from typing import Any
 
-import numpy as np
-
 from kitwright.solver import narrow, windows
 from kitwright.solver.candidates import Candidates
 from kitwright.solver.check import judge
-from kitwright.solver.classes import Choice, Facets, combine
+from kitwright.solver.classes import Choice, Facets, combine, leading
 from kitwright.solver.combination import Combination
 from kitwright.solver.encode import Encoder
 from kitwright.solver.engine import FAR, KEYS, Clock, Collector, Model
@@ -49,9 +47,6 @@ Two hundred to two thousand take about as long; the more rows, the fewer rungs a
 
 SMALL = 20_000
 """Rows multiplied over the facets up to which everything is enumerated at once."""
-
-SAMPLE = 200
-"""Rows of a facet that a first look takes: a small model finds an answer at once where there are many."""
 
 Progress = Callable[[str], None]
 Proposed = tuple[tuple[Any, ...], Combination, list[list[Choice]]]
@@ -374,7 +369,7 @@ class Search:
         self.any_will_do = True
         if self.empty:
             return False
-        few = {each: _spread_out(mask) for each, mask in self.alive.items()}
+        few = {each: windows.spread_out(mask) for each, mask in self.alive.items()}
         if any(few[each] is not mask for each, mask in self.alive.items()):
             few = prune(self.terms, few)
             if all(mask.any() for mask in few.values()):
@@ -460,7 +455,7 @@ class Search:
             if self.any_will_do:
                 self.best.offer(verdict.key, first)
                 return
-            for some in _leading(choices, self.best.wanted):
+            for some in leading(choices, self.best.wanted):
                 combination = combine(some)
                 key = (*verdict.key[:5], *combination.tie_key())
                 if not self.best.closed(key):
@@ -491,23 +486,3 @@ _AFTER_ALL = chr(0x10FFFF)
 def _money(value: int) -> float:
     """A cost of the model as a lower bound of the check's: to six places exact, where a float has so many."""
     return round(value * MONEY_UNIT, 6) if value < 10**12 else value * MONEY_UNIT * (1 - 1e-12)
-
-
-def _spread_out(mask: Mask) -> Mask:
-    """Of the rows that are alive, some over the whole length; the same mask where there are few."""
-    rows = np.flatnonzero(mask)
-    if len(rows) <= SAMPLE:
-        return mask
-    found = np.zeros_like(mask)
-    found[rows[np.linspace(0, len(rows) - 1, SAMPLE).astype(np.int64)]] = True
-    return found
-
-
-def _leading(choices: list[list[Choice]], wanted: int) -> Iterator[list[Choice]]:
-    """Of all ways to take one of each (each sorted), those that fewer than ``wanted`` others surely come before."""
-    if not choices:
-        yield []
-        return
-    for place, choice in enumerate(choices[0][:wanted]):
-        for rest in _leading(choices[1:], wanted // (place + 1)):
-            yield [choice, *rest]

@@ -270,6 +270,15 @@ DEFAULT_STEPS = {
 """Smallest difference that matters where a figure names none, by unit."""
 
 
+def needed(name: str) -> list[str]:
+    """A figure and all figures that must be known for it."""
+    found = [name]
+    for each in FIGURES[name].inputs:
+        if each in FIGURES:
+            found += needed(each)
+    return found
+
+
 @cache
 def leaves_of(name: str, optional: bool = True) -> tuple[str, ...]:
     """Fields that a figure depends on through all inputs, without ``?``; ``optional=False`` leaves out those marked."""

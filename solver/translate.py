@@ -19,7 +19,7 @@ from kitwright.solver.evaluate import compute, in_unit
 from kitwright.solver.joint import joints
 from kitwright.solver.plan import Goal, Plan
 from kitwright.solver.prune import prune
-from kitwright.solver.registry import FIGURES, leaves_of
+from kitwright.solver.registry import FIGURES, leaves_of, needed
 from kitwright.solver.rules import PHYSICAL, SAME_SIZE
 from kitwright.solver.slack import LARGEST_TABLE, SlackSum, TooManyCellsError, pick
 from kitwright.solver.stackup import cornered, spread, variables, variance
@@ -153,7 +153,7 @@ class Maker:
             else:
                 value = self.neutral(leaf)
                 always |= bool(np.any(np.isnan(value)))
-        for each in _must(name):
+        for each in needed(name):
             always |= self._flag_unknown(each, flags)
         return flags, always or any(bool(mask.all()) for mask in flags.values())
 
@@ -497,12 +497,3 @@ class Maker:
             return
         terms = {"stack": up(known / 1e-9), "short": up(-bores / 1e-9)}
         self.terms.linear.append(Linear("gasket bore", terms))
-
-
-def _must(name: str) -> list[str]:
-    """A figure and all figures that must be known for it."""
-    found = [name]
-    for each in FIGURES[name].inputs:
-        if each in FIGURES:
-            found += _must(each)
-    return found
