@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, fields
 from fractions import Fraction
-from functools import cache
 from typing import Any, Literal
 
 from kitwright.solver.quantity import ANGLE, LENGTH, VOLUME, Dimension, Quantity
@@ -68,16 +67,20 @@ def labour_price() -> Any:
     return of("money", "price of the work, charged once", low=0, high=1e6, default=0.0)
 
 
-@cache
+_SPECS: dict[type[Any], dict[str, FieldSpec]] = {}
+
+
 def specs(owner: type[Any]) -> dict[str, FieldSpec]:
     """Field name to specification of a part kind or of a nested group, in the order of the catalogue's table."""
-    found = {}
-    for each in fields(owner):
-        data = each.metadata
-        if "form" in data:
-            known = {key: data[key] for key in ("dimension", "low", "high", "absent", "group") if key in data}
-            found[each.name] = FieldSpec(each.name, data["form"], data["meaning"], data["required"], **known)
-    return found
+    if owner not in _SPECS:
+        found = {}
+        for each in fields(owner):
+            data = each.metadata
+            if "form" in data:
+                known = {key: data[key] for key in ("dimension", "low", "high", "absent", "group") if key in data}
+                found[each.name] = FieldSpec(each.name, data["form"], data["meaning"], data["required"], **known)
+        _SPECS[owner] = found
+    return _SPECS[owner]
 
 
 @dataclass(frozen=True, slots=True)

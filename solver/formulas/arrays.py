@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Callable
+from functools import lru_cache, wraps
+from typing import Any, TypeVar, cast
 
 import numpy as np
+
+Scan = TypeVar("Scan", bound=Callable[..., Any])
 
 
 def where(condition: Any, first: Any, second: Any) -> float:
@@ -37,3 +41,25 @@ def greater(first: Any, second: Any) -> Any:
     if isinstance(first, float) and isinstance(second, float):
         return np.float64(first if first >= second or first != first else second)
     return np.maximum(first, second)
+
+
+def kept(scan: Scan) -> Scan:
+    """A scan of a turn that keeps what plain floats come to: combinations share most of their dimensions.
+
+    Source: definition.
+
+    >>> float(kept(lambda x, y: x + y)(1.0, 2.0))
+    3.0
+    """
+
+    @lru_cache(maxsize=65536)
+    def once(*given: float | None) -> Any:
+        return scan(*(np.float64(np.nan if each is None else each) for each in given))
+
+    @wraps(scan)
+    def kept_scan(*given: Any) -> Any:
+        if all(isinstance(each, float) for each in given):
+            return once(*(None if each != each else each for each in given))  # NaN is not equal to itself
+        return scan(*given)
+
+    return cast(Scan, kept_scan)

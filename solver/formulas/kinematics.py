@@ -14,6 +14,8 @@ from typing import Any
 
 import numpy as np
 
+from kitwright.solver.formulas.arrays import kept
+
 ZOOMS = 3
 """Rounds of refinement after the coarse scan, each eight times finer than the one before."""
 
@@ -396,6 +398,7 @@ def peak_piston_speed_angle(stroke: float, rod_length: float, pin_offset: float)
     return value
 
 
+@kept
 def _fastest(stroke: Any, rod_length: Any, pin_offset: Any) -> tuple[Any, Any]:
     given = tuple(column(each) for each in np.broadcast_arrays(stroke, rod_length, pin_offset))
     shape = given[0].shape[:-1]

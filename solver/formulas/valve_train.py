@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from kitwright.solver.formulas import springs
-from kitwright.solver.formulas.arrays import where
+from kitwright.solver.formulas.arrays import kept, where
 from kitwright.solver.formulas.kinematics import column, least_over_angle
 from kitwright.solver.formulas.measured_cam import MeasuredCurve
 from kitwright.solver.formulas.valve_gear import least, valve_lift_of
@@ -151,6 +151,7 @@ def spring_surge(wire: float, diameter: float, active: float, total: float, shea
     return springs.surge_frequency_en(wire, diameter, coils, shear, density)
 
 
+@kept
 def float_speed_of(
     rate: float,
     free: float,
