@@ -17,16 +17,19 @@ import pytest
 from kitwright.solver import distinct, narrow, pairing, sieve
 from kitwright.solver.candidates import BOTTOM, candidates
 from kitwright.solver.catalogue import Catalogue
+from kitwright.solver.check import aims_of, implied_goals
+from kitwright.solver.classes import facet_of
 from kitwright.solver.combination import Combination
 from kitwright.solver.facets import Builder
 from kitwright.solver.plan import TOLERANCES, Goal, MeasuredDeck, Plan, Tolerance
 from kitwright.solver.quantity import LENGTH, parse
-from kitwright.solver.registry import leaves_of
+from kitwright.solver.registry import FIGURES, leaves_of
+from kitwright.solver.rules import PHYSICAL
 from kitwright.solver.sieve import Needed, Sieve
 from kitwright.solver.translate import Maker, wanted_leaves
 from tests import random_catalogues, random_motion
-from tests.benchmarks.bench import WIDER, changed
 from tests.benchmarks.generate import SIZES, question
+from tests.benchmarks.measure import WIDER, changed
 from tests.twin import closest
 
 Fitting = list[tuple[tuple[Any, ...], Combination]]
@@ -167,3 +170,23 @@ def measured(catalogue: Catalogue) -> MeasuredDeck:
     )
     ids = {part.kind: part.id for part in (block, crank, rod, piston)}
     return MeasuredDeck(parse("0.4 mm ± 0.02 mm", LENGTH), ids)
+
+
+@pytest.mark.parametrize("asked", [benchmark, mixed, random_motion.question])
+def test_an_eased_plan_asks_only_what_its_sizes_decide(
+    asked: Callable[[int], tuple[Catalogue, Plan]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Parts that are equal in the sizes it reads stand for one another, at the least price of any."""
+    monkeypatch.setattr(sieve, "FEWER", 0)
+    plans = 0
+    for seed in range(30):
+        catalogue, plan = asked(seed)
+        for easier, leaves in sieve.eased(candidates(catalogue, plan)):
+            figures = {goal.figure for goal in (*implied_goals(easier).values(), *aims_of(easier).values())}
+            figures |= {rule.figure for rule in PHYSICAL if rule.id not in easier.waived}
+            read = {leaf for each in figures for leaf in (*leaves_of(each), *FIGURES[each].bound_without)}
+            assert {leaf for leaf in read if facet_of(leaf) == "short"} - {"measured.deck"} <= leaves
+            money = [goal for goal in easier.goals.values() if FIGURES[goal.figure].group == "money"]
+            assert all(goal.minimum is None and goal.ranked_by is None for goal in money)
+            plans += 1
+    assert plans > 10
