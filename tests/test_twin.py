@@ -45,7 +45,7 @@ def compare(question: Question, seed: int, tops: tuple[int, ...] = ()) -> list[s
     tops = tops or ((1, 7, 40) if seed % 5 == 0 else (10,))
     most = max(tops)
     for top in tops:
-        answer = find(catalogue, plan, top=top)
+        answer = find(catalogue, plan, top=top, seconds=600)
         expected = [key for key, _ in wanted[:top]]
         got = [each.key for each in answer.combinations]
         if got != expected:
