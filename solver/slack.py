@@ -44,6 +44,10 @@ class Source(Protocol):
         """What the plan gives."""
 
 
+_HIGHEST = 1e9
+"""A bound, in a figure's unit, that nothing reaches."""
+
+
 class TooManyCellsError(Exception):
     """A term would need a larger table than is worth it."""
 
@@ -68,6 +72,17 @@ class SlackSum:
         """The figure's terms for a bound in its own unit; None where it always is reached."""
         assert self.entry.at_least is not None
         return self.entry.at_least(bound * self.entry.factor, self.source.constants())
+
+    def samples(self) -> list[tuple[Slack, ...]]:
+        """The terms at two bounds; at the lowest ones a figure may have none, as a pressure below the air's has."""
+        found: list[tuple[Slack, ...]] = []
+        bound = 2.0 / max(self.entry.factor, 1.0)
+        while len(found) < 2 and bound < _HIGHEST:
+            terms = self.terms(bound)
+            if terms is not None:
+                found.append(terms)
+            bound *= 1.5
+        return found
 
     def limit(self, name: str, side: Side, bound: float, worst: bool, skip: dict[str, Mask]) -> Linear | None:
         """A limit as a sum ≥ 0; None where it always holds."""
@@ -144,8 +159,8 @@ class SlackSum:
             TooManyCellsError: a term's table is too large, or has to be made anew at every level.
         """
         found: dict[str, list[Any]] = {}
-        for bound in (2.0, 3.0):
-            for slack in self.terms(bound / self.entry.factor if self.entry.factor > 1 else bound) or ():
+        for terms in self.samples():
+            for slack in terms:
                 if slack.figure and FIGURES[slack.figure].shape == "additive":
                     for each, values in self._column(slack.figure).items():
                         found.setdefault(each, []).append(np.round(values, 15))

@@ -182,7 +182,7 @@ class Maker(Columns):
 
     def _made_of_columns(self, figure: str) -> bool:
         """Whether a figure's sum has no term that several facets decide together."""
-        terms = SlackSum(self, figure).terms(2.0) or ()
+        terms = (each for some in SlackSum(self, figure).samples() for each in some)
         return all(each.figure and FIGURES[each.figure].shape == "additive" for each in terms)
 
     def _leave(self, figure: str) -> None:

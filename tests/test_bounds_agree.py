@@ -1,4 +1,4 @@
-"""What pruning knows of closeness is never more than what the model counts, nor that more than what the check finds.
+"""Pruning, model and check agree: none knows more of closeness than the next, and rows of one class are alike.
 
 The search proves a least closeness with the model, and drops the rows that pruning says cannot be so close. Were
 pruning the stricter, a combination could be too far for the one region and too close for the next: in no list.
@@ -18,9 +18,19 @@ from kitwright.solver.check import judge
 from kitwright.solver.classes import combine
 from kitwright.solver.encode import Encoder
 from kitwright.solver.engine import FAR, Clock
+from kitwright.solver.plan import Goal
 from kitwright.solver.regions import Search
+from kitwright.solver.registry import FIGURES
 from tests import random_catalogues, random_motion
 from tests.test_twin import Question, cheapest, out_of_reach
+
+
+def gauged(seed: int) -> tuple[Catalogue, Plan]:
+    """Motion's questions with one aim, the pressure that a gauge shows, which nothing else tells rows apart for."""
+    catalogue, plan = random_motion.question(seed)
+    name = ("cranking_pressure", "cranking_gauge_pressure")[seed % 2]
+    goal = Goal(name, 900.0, step=FIGURES[name].step)
+    return catalogue, plan.but(goals={name: goal})
 
 
 def wide(seed: int) -> tuple[Catalogue, Plan]:
@@ -40,6 +50,7 @@ def compared(question: Question, seed: int, tries: int) -> int:
     if search.empty:
         return 0
     rng, done = random.Random(seed), 0
+    classes = Encoder(search.terms, search.alive, FAR).classes
     for _ in range(tries):
         one = {each: np.arange(len(mask)) == rng.choice(np.flatnonzero(mask)) for each, mask in search.alive.items()}
         model = Encoder(search.terms, one, FAR).build()
@@ -54,10 +65,18 @@ def compared(question: Question, seed: int, tries: int) -> int:
             assert (counted["unproved"], counted["closeness"]) <= verdict.key[:2], combination.ids
         left = windows.within(search.terms, one, {"closeness": (0, counted["closeness"])})
         assert {each for each, row in rows.items() if not left[each][row]} == set(), (seed, counted, combination.ids)
+        others = {each: next(mates for mates in classes[each] if row in mates) for each, row in rows.items()}
+        same = {each: np.arange(len(mask)) == rng.choice(others[each]) for each, mask in search.alive.items()}
+        alike = Encoder(search.terms, same, FAR).build()
+        status, solver = alike.solve({}, Clock(60), None)
+        assert status == "found", (seed, rows, others)
+        assert {name: int(solver.value(alike.keys[name])) for name in counted} == counted, (seed, rows, others)
         done += 1
     return done
 
 
-@pytest.mark.parametrize("question", [random_catalogues.question, random_motion.question, wide, out_of_reach, cheapest])
+@pytest.mark.parametrize(
+    "question", [random_catalogues.question, random_motion.question, wide, gauged, out_of_reach, cheapest]
+)
 def test_pruning_knows_no_more_than_the_model_counts(question: Question) -> None:
     assert sum(compared(question, seed, 6) for seed in range(15)) > 25
