@@ -140,7 +140,7 @@ def _wrong_unit(field: str, unit: str, specs: list[FieldSpec]) -> tuple[str, str
             unit_factor(unit, dimension)
         except QuantityError as error:
             if unit not in ("degC", "degF"):
-                wrong = error.problem, error.suggestion
+                wrong = error.problem.replace(unit, clip(unit)), error.suggestion
         else:
             return None
     return wrong

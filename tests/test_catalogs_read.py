@@ -247,6 +247,14 @@ def test_csv_in_many_hands(tmp_path: Path, text: str) -> None:
     assert (crank.stroke.to("mm"), crank.journal.to("mm")) == (57.0, 30.0)
 
 
+def test_a_long_unit_in_a_header_makes_no_long_message() -> None:
+    problems: list[Problem] = []
+    assert list(parse_csv(f"id,length [{'x' * 5000}]\nr1,98\n", "rods.csv", problems, "rod")) == []
+    assert len(problems) == 1
+    assert "is no unit" in problems[0].message
+    assert len(problems[0].message) < 300
+
+
 def test_the_headers_unit_goes_with_both_sides_of_a_tolerance() -> None:
     parts, problems = csv_parts("id,stroke [mm],journal [mm]\nk57,57 ± 0.05,30 mm +/- 10 um\n")
     assert not problems

@@ -17,6 +17,7 @@ from kitwright.solver.explain import explain
 from kitwright.solver.parts import Block, Cam, Crank, Gasket, Head, Part, Piston, Rocker, Rod, Spring
 from kitwright.solver.plan import TOLERANCES
 from kitwright.solver.quantity import LENGTH, MASS, RATIO, ROTATION, VOLUME, Dimension, Quantity, parse
+from kitwright.solver.registry import FIGURES, public_figures
 from kitwright.solver.requirements import moved
 from kitwright.solver.result import Explanation
 from kitwright.solver.search import witness
@@ -24,6 +25,7 @@ from kitwright.solver.wording import digit, outward, said
 from tests import random_catalogues
 from tests.cli_runner import answer, run
 from tests.explained import claims, differences, refused
+from tests.test_layouts import engines
 
 EXAMPLES = Path(__file__).parent.parent / "examples" / "nothing-fits"
 SEEDS, CHUNK = 100, 20
@@ -243,6 +245,26 @@ def test_outward_is_outward_by_less_than_a_digit(unit: str, units: str) -> None:
     for value in (0.12345, 9.98225, 1.0, 7000.4, -0.2004):
         assert -1e-9 <= outward(value, "max", unit, units) - value < one
         assert -1e-9 <= value - outward(value, "min", unit, units) < one
+
+
+@pytest.mark.parametrize("figure", public_figures())
+def test_every_figure_has_a_last_digit_that_a_bound_of_it_moves_by(figure: str) -> None:
+    unit = FIGURES[figure].unit
+    assert 0 < float(digit(unit)) <= 1
+    assert said(figure, 1234.0).startswith(("1234", "123400 %"))
+
+
+@pytest.mark.parametrize("figure", ["spring_stress_open", "rod_load", "balance_factor", "inlet_mach_index"])
+def test_a_bound_that_no_engine_keeps_is_explained_whatever_its_unit(figure: str) -> None:
+    catalogue, asked = engines()
+    goal = Goal(figure, maximum=1e-6)
+    told = explain(catalogue, asked.but(goals={figure: goal}), find, witness)
+    assert told.complete
+    conflict = told.answer.conflict
+    assert conflict is not None and set(conflict.requirements) - {"rev_ceiling"} == {f"{figure}.max"}
+    nearest = {each.requirement: each.value for each in conflict.closest}
+    value = nearest[f"{figure}.max"]
+    assert value is not None and value > 1e-6
 
 
 def test_values_are_said_to_the_digit_that_bounds_move_by() -> None:
