@@ -74,7 +74,7 @@ def _said(error: Any, command: Any, words: Sequence[str]) -> str | None:
     if hasattr(error, "possibilities"):
         return _no_option(error.option_name, command, words)
     if extra := re.fullmatch(r"Got unexpected extra arguments?(?:\(s\))? \((.*)\)", text, re.DOTALL):
-        return _extra(extra[1].split(), words)
+        return _extra(extra[1].split() or [extra[1]], words)  # a word may be of blanks alone
     if "requires an argument" in text and (option := getattr(error, "option_name", "")):
         return f"`{option}` wants a value behind it{_help_of(option, command)}"
     if text.startswith("Missing argument"):

@@ -47,6 +47,8 @@ TYPED = [
     (["remeasure", PLAN, "--chamber", "22", "cc", "±", "0.1", "cc"], "`--chamber '22 cc ± 0.1 cc'`"),
     (["find", PLAN, "--min", "compression", "8"], "write `--min compression=8`"),
     (["find", PLAN, "other.yaml"], "`other.yaml` is too much here; one plan at a time"),
+    (["find", PLAN, " "], "` ` is too much here; a value with a blank in it goes into quotes"),
+    (["find", PLAN, ""], "`` is too much here; a value with a blank in it goes into quotes"),
     (["find", PLAN, "--compression", "8"], "`--aim compression=…`, `--min compression=…`"),
     (["find", PLAN, "--quensh", "8"], "`--aim quench=…`"),
     (["find", PLAN, "--gasket", "2"], "no option `--gasket`; did you mean `--gaskets`?"),
