@@ -104,10 +104,11 @@ def caps(terms: Terms, most: int, alive: dict[str, Mask]) -> list[Linear]:
     """
     rows = {each: np.arange(len(mask)) for each, mask in alive.items()}
     least = _least(terms, alive)
-    spare = most - sum(least.values())
+    spare = max(most - sum(least.values()), -_ANY_SUM)  # less than nothing is not to be had, however much less
     found = [at_most(f"points within {most}", terms.points, spare + least[""])]
     for aim in terms.sums:
-        reach = min(((spare + least[aim.name]) // aim.weight + 1) * aim.step - 1 + aim.error, _ANY_SUM)
+        reach = ((spare + least[aim.name]) // aim.weight + 1) * aim.step - 1 + aim.error
+        reach = min(max(reach, -_ANY_SUM), _ANY_SUM)
         for sign in (1, -1):
             moved = {each: sign * values for each, values in aim.terms.items()}
             first = next(iter(moved))

@@ -97,6 +97,19 @@ def test_search_agrees_where_the_aims_are_out_of_reach(small: int, monkeypatch: 
     assert [each for seed in range(12) for each in compare(out_of_reach, seed, (3,))] == []
 
 
+def finest(seed: int) -> tuple[Catalogue, Plan]:
+    """A step finer than any dial's, of points by the trillion, beside a step wider than any engine."""
+    catalogue, plan = stacks(seed)
+    fine = Goal("gasket_count", 1000.0, step=1e-30, weight=999_999)
+    return catalogue, plan.but(goals={"gasket_count": fine, "quench": Goal("quench", 3.0, step=1e6)})
+
+
+@pytest.mark.parametrize("small", [0, regions.SMALL])
+def test_search_agrees_where_steps_are_finer_than_any_dial(small: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(regions, "SMALL", small)
+    assert [each for seed in range(8) for each in compare(finest, seed, (3,))] == []
+
+
 def test_pruning_that_leaves_nothing_loses_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
     """Where a region's rows are all gone, though the model has an answer there, it is searched with all rows."""
     whole = regions.Search._within
