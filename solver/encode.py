@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from itertools import product
 from typing import Any
@@ -24,6 +25,9 @@ from kitwright.solver.terms import (
     cells,
     cents,
 )
+
+LARGEST_ROOT = 1 << 30
+"""A sum of which the square stays well inside 64 bits."""
 
 
 class Encoder:
@@ -383,6 +387,11 @@ class Encoder:
             return  # the linear limit beside it has already said no
         clear = self.model.new_int_var(0, high, "")
         self.model.add_max_equality(clear, [self._term(square.terms), 0])
+        if high > LARGEST_ROOT:  # more than the root of all variances is as good as that
+            enough = math.isqrt(max(self._range(square.variances)[1], 0)) + 1
+            capped = self.model.new_int_var(0, min(high, enough), "")
+            self.model.add_min_equality(capped, [clear, enough])
+            high, clear = min(high, enough), capped
         squared = self.model.new_int_var(0, high * high, "")
         self.model.add_multiplication_equality(squared, [clear, clear])
         constraint = self.model.add(squared >= self._term(square.variances))

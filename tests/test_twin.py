@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from kitwright.solver import check, distinct, find, narrow, pairing, regions, sieve
+from kitwright.solver import check, distinct, encode, find, narrow, pairing, regions, sieve
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import judge
 from kitwright.solver.combination import Combination
@@ -108,6 +108,15 @@ def finest(seed: int) -> tuple[Catalogue, Plan]:
 def test_search_agrees_where_steps_are_finer_than_any_dial(small: int, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(regions, "SMALL", small)
     assert [each for seed in range(8) for each in compare(finest, seed, (3,))] == []
+
+
+def test_search_agrees_where_squares_are_capped(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As sums are whose squares would not fit the solver's integers."""
+    monkeypatch.setattr(encode, "LARGEST_ROOT", 0)
+    monkeypatch.setattr(regions, "SMALL", 0)
+    statistical = [seed for seed in range(60) if stacks(seed)[1].tolerance == "statistical"]
+    assert len(statistical) > 8
+    assert [each for seed in statistical for each in compare(stacks, seed, (3,))] == []
 
 
 def test_pruning_that_leaves_nothing_loses_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
