@@ -396,13 +396,14 @@ def parse_deck(text: str, origin: Origin | None = None) -> Quantity:
     words = re.findall(r"\b(down|up)\b", text)
     if len(words) > 1:
         raise QuantityError(f"`{text}` says both or twice which way the piston stands")
-    length = parse(re.sub(r"\b(down|up)\b", " ", text), LENGTH, origin)
+    alone = re.sub(r"\b(down|up)\b", " ", text)
+    length = parse(alone, LENGTH, origin)
     if not words and length.exact != 0:
         number = re.sub(r"^\s*[+-]", "", text).strip()
         raise QuantityError(
             f"`{text}` does not say which way the piston stands", f"`{number} down` (below the deck) or `{number} up`?"
         )
-    if length.exact < 0:
+    if words and alone.strip().startswith(("-", "−")):  # of a nought, too
         raise QuantityError(f"`{text}` has both a sign and a word", "the word alone says which way")
     exact = -length.exact if words == ["up"] else length.exact
     return Quantity(exact, length.tolerance, length.stated, LENGTH, text.strip(), origin)

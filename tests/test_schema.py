@@ -11,7 +11,7 @@ from typing import Any, ClassVar
 import jsonschema_rs
 import pytest
 import yaml
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
@@ -376,6 +376,7 @@ def test_what_is_read_as_a_quantity_is_valid(dimension: Dimension, text: str) ->
 
 
 @settings(deadline=None)
+@example(text="-0+/-1mm", word=" down", first=False)
 @given(text=written(), word=st.sampled_from([" down", " up", ""]), first=st.booleans())
 def test_what_is_read_as_a_deck_is_valid(text: str, word: str, first: bool) -> None:
     text = f"{word.strip()} {text}" if first else f"{text}{word}"
