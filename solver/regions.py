@@ -92,8 +92,10 @@ class Search:
         """Whether one answer, however close, is enough."""
         sift = self._needed if narrow.ways(options) > narrow.LARGE else None
         builder = Builder(options, wanted_leaves(plan), clock.check, sift, keep)
-        shared = layouts is not None and sift is None and keep is None
-        self.facets: Facets = layouts.facets(builder) if shared else builder.build()  # type: ignore[union-attr]
+        if layouts is None or sift is not None or keep is not None:
+            self.facets: Facets = builder.build()
+        else:
+            self.facets = layouts.facets(builder)
         self.maker = Maker(self.facets, plan, clock.check)
         self.terms: Terms = self.maker.make(tables)
         self.alive = prune(self.terms, self.terms.alive)

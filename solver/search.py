@@ -78,7 +78,7 @@ def find(
         seconds: time limit of the search; when it is reached the answer is ``incomplete``.
         progress: called with a line of text now and then.
         why: whether an answer without combinations says why nothing fits, in the time that is left.
-        layouts: what earlier questions of the catalogue laid out, and where this one leaves what it does.
+        layouts: rows that earlier questions of the catalogue laid out; what this one lays out is added.
 
     Returns:
         An :class:`~kitwright.solver.result.Answer`: ``complete``, ``nothing_fits`` or ``incomplete``.
@@ -128,7 +128,7 @@ def witness(
         catalogue: the parts.
         plan: what is wanted.
         seconds: time limit.
-        layouts: what earlier questions of the catalogue laid out, and where this one leaves what it does.
+        layouts: rows that earlier questions of the catalogue laid out; what this one lays out is added.
 
     Raises:
         OutOfTimeError: the time was up before that was decided.
