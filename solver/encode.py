@@ -284,8 +284,14 @@ class Encoder:
         if self.ids:
             expressions |= self._id_ranks()
         found = Model(self.classes, self.model, self.chosen)
+        facets = self.terms.facets.facets
+        reach = {"unknown_cost": 1, "cost": self._range({each: cents(facets[each].paid) for each in self.rows})[1]}
         for name in expressions:
             low, high = (0, self.most) if name == "closeness" else (0, FAR)
+            if isinstance(expressions[name], int):
+                found.fixed[name] = expressions[name]
+            if name in reach:
+                found.reach[name] = reach[name]
             found.keys[name] = self.model.new_int_var(low, high, name)
             self.model.add(found.keys[name] == expressions[name])
         for each in self.chosen:  # choose rows, the cheapest first: what is not chosen follows

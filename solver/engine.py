@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import math
 import threading
 import time
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -61,6 +62,10 @@ class Model:
     keys: dict[str, Any] = field(default_factory=dict)
     size: int = 0
     most: int = FAR
+    fixed: dict[str, int] = field(default_factory=dict)
+    """Keys that are the same whatever is chosen."""
+    reach: dict[str, int] = field(default_factory=dict)
+    """The highest value of a key, where it is known."""
     guided: bool = True
     """Whether choosing rows in order, the cheapest first, decides it fastest: measured so where no term is a table."""
 
@@ -68,17 +73,20 @@ class Model:
         self,
         bounds: Bounds,
         clock: Clock,
-        minimise: str | None = None,
+        minimise: Sequence[str] = (),
         callback: Any = None,
         workers: int = 1,
     ) -> tuple[str, Any]:
-        """One solve under bounds on keys; ``minimise`` names a key. Answers ``found``, ``none`` or raises."""
+        """One solve under bounds on keys; ``minimise`` names keys, the first of them first.
+
+        Answers ``found``, ``none`` or raises.
+        """
         clock.check()
         for name, (low, high) in bounds.items():
-            _set_domain(self.model, self.keys[name], low, high)
+            _set_domain(self.model, self.keys[name], low, max(low, min(high, self.reach.get(name, high))))
         self.model.clear_objective()
-        if minimise is not None:
-            self.model.minimize(self.keys[minimise])
+        if minimise:
+            self.model.minimize(self._weighted(minimise))
         solver = cp_model.CpSolver()
         _tune(solver.parameters, self.guided)
         solver.parameters.max_time_in_seconds = clock.left
@@ -87,7 +95,7 @@ class Model:
             solver.parameters.enumerate_all_solutions = True
         status = _run(solver, self.model, callback, clock)
         if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-            if minimise is not None and status != cp_model.OPTIMAL:
+            if minimise and status != cp_model.OPTIMAL:
                 raise OutOfTimeError
             return ("found" if status == cp_model.OPTIMAL or callback is None else "stopped"), solver
         if status == cp_model.INFEASIBLE:
@@ -95,6 +103,19 @@ class Model:
         if status == cp_model.MODEL_INVALID:
             raise RuntimeError(f"the model is invalid: {self.model.validate()}")
         raise OutOfTimeError
+
+    def one_after_the_other(self, names: Sequence[str]) -> bool:
+        """Whether one sum can hold these keys so that an earlier one always outweighs all later ones."""
+        return all(name in self.reach for name in names[1:]) and (
+            self.most * math.prod(self.reach[name] + 1 for name in names[1:]) < FAR
+        )
+
+    def _weighted(self, names: Sequence[str]) -> Any:
+        weight, total = 1, 0
+        for name in reversed(names):
+            total = total + weight * self.keys[name]
+            weight *= self.reach.get(name, 0) + 1
+        return total
 
 
 def _tune(parameters: Any, guided: bool) -> None:
@@ -156,8 +177,12 @@ class Collector(cp_model.CpSolverSolutionCallback):
         self.found: list[tuple[dict[str, int], dict[str, int]]] = []
         """Facet to class, and key to value, of each solution."""
         self.full = False
-        self._chosen = model.chosen
-        self._keys = model.keys
+        # one sum a facet, read in one call: asking hundreds of literals one by one takes longer than to find them
+        self._class_of = {
+            each: cp_model.LinearExpr.weighted_sum(variables, range(len(variables)))
+            for each, variables in model.chosen.items()
+        }
+        self._keys = [(name, model.keys[name]) for name in KEYS]
         self._most = most
 
     def on_solution_callback(self) -> None:
@@ -166,7 +191,5 @@ class Collector(cp_model.CpSolverSolutionCallback):
             self.full = True
             self.stop_search()
             return
-        picked = {}
-        for each, variables in self._chosen.items():
-            picked[each] = next(i for i, variable in enumerate(variables) if self.boolean_value(variable))
-        self.found.append((picked, {name: self.value(self._keys[name]) for name in KEYS}))
+        picked = {each: self.value(number) for each, number in self._class_of.items()}
+        self.found.append((picked, {name: self.value(key) for name, key in self._keys}))

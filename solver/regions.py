@@ -8,7 +8,7 @@ split by the next key, in the end by the ids. What is found is final when no reg
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from itertools import product
 from operator import itemgetter
 from typing import Any
@@ -100,6 +100,8 @@ class Search:
         self.terms: Terms = self.maker.make(tables)
         self.alive = prune(self.terms, self.terms.alive)
         self.orders = self._id_orders()
+        self._least: tuple[tuple[Any, ...], int] | None = None
+        self._made: tuple[dict[str, Mask], bool, Model] | None = None
 
     def _needed(self, some: Facets) -> Mask:
         """Short blocks, of some of them, that can be in an answer as close as the list so far asks for."""
@@ -125,7 +127,11 @@ class Search:
 
     def release(self) -> None:
         """Let go of all but the list and what is told of the search: the next one needs the room."""
-        del self.facets, self.maker, self.terms, self.alive
+        del self.facets, self.maker, self.terms, self.alive, self._made
+
+    def _known_least(self, prefix: tuple[Any, ...]) -> int | None:
+        """The least cost of a closeness, where that has been proved and the list is not full."""
+        return self._least[1] if not self.best.full and self._least is not None and self._least[0] == prefix else None
 
     @property
     def empty(self) -> bool:
@@ -175,7 +181,7 @@ class Search:
             else:
                 if model is None or model.most != found + width:
                     model = self._model(within, found + width)
-                if self._collect(model, region):
+                if self._known_least((unproved, found)) is None and self._collect(model, region):
                     low = found + width + 1
                 else:
                     self._split(model, rows, held | {"closeness": (found, found)}, (unproved, found), 2)
@@ -201,13 +207,10 @@ class Search:
                     within = self._within(rows, {"closeness": (0, most)})
                 model = self._model(within, most)
                 if reached is None:
-                    status, solver = self._solve(model, held | {"closeness": (low, most)})
-                    if status != "none":
-                        reached = int(solver.value(model.keys["closeness"]))
+                    reached = self._least_of(model, held | {"closeness": (low, most)})
+                elif reached > low:
+                    reached = self._least_of(model, held | {"closeness": (low, reached)}, ("closeness",))
                 if reached is not None:
-                    if reached > low:
-                        status, solver = self._solve(model, held | {"closeness": (low, reached)}, "closeness")
-                        reached = int(solver.value(model.keys["closeness"]))
                     return reached, model
             if most >= FAR:
                 return None, None
@@ -253,12 +256,30 @@ class Search:
             if windows.empty(few):
                 continue
             model = self._model(few, nearer["closeness"][1])
-            status, solver = self._solve(model, held | nearer, "closeness")
-            if status != "none":
-                reached = int(solver.value(model.keys["closeness"]))
+            nearest = self._least_of(model, held | nearer, cost=high)
+            if nearest is not None:
+                reached = nearest
             elif reached is None and windows.count(few) > MANY_ROWS:
                 return None
         return reached
+
+    def _least_of(
+        self,
+        model: Model,
+        held: dict[str, tuple[int, int]],
+        names: Sequence[str] = ("closeness", "unknown_cost", "cost"),
+        cost: int = FAR,
+    ) -> int | None:
+        """The least closeness of a region, and with it the least cost at that: a fact up to what the rows hold all."""
+        if not model.one_after_the_other(names):
+            names = names[:1]
+        status, solver = self._solve(model, held, names)
+        if status == "none":
+            return None
+        closeness, unknown, least = (int(solver.value(model.keys[name])) for name in KEYS[1:4])
+        if len(names) > 1 and not unknown and least <= cost:
+            self._least = (held["unproved"][0], closeness), least
+        return closeness
 
     def _by_cost(self, rows: dict[str, Mask], held: dict[str, tuple[int, int]], prefix: tuple[Any, ...]) -> None:
         """Work through one closeness from the cheapest on: a rung of cost leaves few rows, and often fills the list."""
@@ -268,12 +289,12 @@ class Search:
         for high in windows.rungs(self.terms, cheap, MANY_ROWS) if not windows.empty(cheap) else ():
             if self.best.closed((*prefix, *self._lower("cost", low))):
                 return
-            top = min(high, self._highest("cost", prefix))
+            top = min(high, self._highest(prefix))
             region = held | {"unknown_cost": (0, 0), "cost": (low, top)}
             few = self._within(cheap, region)
             if not windows.empty(few):
                 model = self._model(few, most)
-                if not self._collect(model, region):
+                if self._known_least(prefix) is not None or not self._collect(model, region):
                     self._split(model, few, region, prefix, 2)
             low = high + 1
         region = held | {"unknown_cost": (1, 1)}
@@ -296,37 +317,66 @@ class Search:
         depth: int,
     ) -> None:
         """Work through a region by its next key, least first."""
-        names = list(model.keys)
+        known = KEYS[depth] if depth < len(KEYS) else ""
+        if known in model.fixed:
+            value = model.fixed[known]
+            low, last = held.get(known, (0, FAR))
+            if low <= value <= last:
+                held = held | {known: (value, value)}
+                self._split(model, rows, held, self._prefix(prefix, known, value, held), depth + 1)
+            return
+        if known == "cost":
+            low, last = held.get(known, (0, FAR))
+            held = held | {known: (low, min(last, self._highest(prefix)))}
         ids = depth >= len(KEYS)
         fewer = self._within(rows, held)
         if windows.empty(fewer):
-            return
-        if depth == len(KEYS) == len(names) or 2 * windows.count(fewer) < windows.count(rows):
+            if depth > 2:
+                return
+            fewer = rows  # as where a level begins: nothing of what the model reaches goes
+        if depth == len(KEYS) == len(model.keys) or 2 * windows.count(fewer) < windows.count(rows):
             model, rows = self._model(fewer, held["closeness"][1], ids), fewer
-            names = list(model.keys)
+        names = list(model.keys)
         if depth >= len(names):
             self._collect(model, held, at_once=FAR)
             return
         name = names[depth]
-        unknown = held.get("unknown_cost", (0, 0))[0]
-
-        def exactly(value: int) -> tuple[Any, ...]:  # the two keys of cost are one of the check's
-            return prefix if name == "unknown_cost" else (*prefix, *self._lower(name, value, unknown))
-
-        def closed(value: int) -> bool:
-            return self.best.closed((*prefix, *self._lower(name, value, unknown)))
-
         low, last = held.get(name, (0, FAR))
         if low == last:
-            self._split(model, rows, held, exactly(low), depth + 1)
-            return
+            self._split(model, rows, held, self._prefix(prefix, name, low, held), depth + 1)
+        else:
+            self._climb(model, rows, held, prefix, depth)
+
+    def _climb(
+        self,
+        model: Model,
+        rows: dict[str, Mask],
+        held: dict[str, tuple[int, int]],
+        prefix: tuple[Any, ...],
+        depth: int,
+    ) -> None:
+        """Work through a region by the least values of its next key, one after the other."""
+        name = list(model.keys)[depth]
+
+        def closed(value: int) -> bool:
+            return self.best.closed((*prefix, *self._lower(name, value, held.get("unknown_cost", (0, 0))[0])))
+
         width = None
+        low, last = held.get(name, (0, FAR))
         while low <= last and not closed(low):
-            highest = min(last, self._highest(name, prefix))
-            status, solver = self._solve(model, held | {name: (low, highest)}, name)
-            if status == "none":
-                return
-            found = int(solver.value(model.keys[name]))
+            if name == "cost":
+                last = min(last, self._highest(prefix))
+                if (self.best.full or width is not None) and self._collect(model, held | {name: (low, last)}):
+                    return
+                last = min(last, self._highest(prefix))
+            found = None
+            if width is None and name == "cost" and not held.get("unknown_cost", (0, 1))[1]:
+                found = self._known_least(prefix)
+            if found is None or not low <= found <= last:
+                status, solver = self._solve(model, held | {name: (low, last)}, (name,))
+                if status == "none":
+                    return
+                found = int(solver.value(model.keys[name]))
             if closed(found):
                 return
             if width is None:
@@ -335,17 +385,29 @@ class Search:
             width = min(width, last - found)
             whole = self._collect(model, held | {name: (found, found + width)})
             while not whole and width:  # too many at once: nearer the least of them
-                width //= NARROWER
+                last = min(last, self._highest(prefix)) if name == "cost" else last
+                width = max(last - found, 0) if last - found < width else width // NARROWER
                 whole = self._collect(model, held | {name: (found, found + width)})
             if not whole:
-                self._split(model, rows, held | {name: (found, found)}, exactly(found), depth + 1)
+                exactly = self._prefix(prefix, name, found, held)
+                self._split(model, rows, held | {name: (found, found)}, exactly, depth + 1)
             low = found + width + 1
             if whole and len(self.best.found) - before < self.best.wanted:
                 width = width * 4 + (max(found // 50, int(1 / MONEY_UNIT)) if name == "cost" else 0)
 
-    def _highest(self, name: str, prefix: tuple[Any, ...]) -> int:
+    def _prefix(
+        self, prefix: tuple[Any, ...], name: str, value: int, held: Mapping[str, tuple[int, int]]
+    ) -> tuple[Any, ...]:
+        """The keys down to one that has a value; the two of cost are one of the check's."""
+        return (
+            prefix
+            if name == "unknown_cost"
+            else (*prefix, *self._lower(name, value, held.get("unknown_cost", (0, 0))[0]))
+        )
+
+    def _highest(self, prefix: tuple[Any, ...]) -> int:
         """The highest cost that can still enter the list: the last one's, where it is as close."""
-        if name != "cost" or not self.best.full or self.best.keys[-1][:2] != prefix[:2] or self.best.keys[-1][2][0]:
+        if not self.best.full or self.best.keys[-1][:2] != prefix[:2] or self.best.keys[-1][2][0]:
             return FAR
         highest: float = self.best.keys[-1][2][1]
         return math.ceil(highest / MONEY_UNIT) + 1
@@ -399,13 +461,17 @@ class Search:
     # solving
 
     def _model(self, rows: dict[str, Mask], most: int, ids: bool = False) -> Model:
-        encoder = Encoder(self.terms, rows, most, ids)
-        model = encoder.build()
+        """A model of these rows: the last one, if it is of the same rows and reaches as far."""
+        last = self._made
+        if last is not None and last[1] is ids and last[2].most >= most and _same(last[0], rows):
+            return last[2]
+        model = Encoder(self.terms, rows, most, ids).build()
         model.most = most
+        self._made = rows, ids, model
         self.counts["classes"] = max(self.counts["classes"], model.size)
         return model
 
-    def _solve(self, model: Model, bounds: dict[str, tuple[int, int]], minimise: str | None = None) -> tuple[str, Any]:
+    def _solve(self, model: Model, bounds: dict[str, tuple[int, int]], minimise: Sequence[str] = ()) -> tuple[str, Any]:
         self.counts["solves"] += 1
         free = {name: (0, min(FAR, model.most) if name == "closeness" else FAR) for name in model.keys}
         status, solver = model.solve(free | bounds, self.clock, minimise)
@@ -467,6 +533,10 @@ class Search:
 
 
 _AFTER_ALL = chr(0x10FFFF)
+
+
+def _same(some: Mapping[str, Mask], others: Mapping[str, Mask]) -> bool:
+    return all(np.array_equal(mask, others[each]) for each, mask in some.items())
 
 
 def _spread_out(mask: Mask) -> Mask:
