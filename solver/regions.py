@@ -47,6 +47,9 @@ MANY_ROWS = 600
 Two hundred to two thousand take about as long; the more rows, the fewer rungs and the slower each of them.
 """
 
+FIRST_RUNG = 200
+"""Rows of the first of those rungs: the closest are mostly found among the cheapest."""
+
 SMALL = 20_000
 """Rows multiplied over the facets up to which everything is enumerated at once."""
 
@@ -248,7 +251,7 @@ class Search:
         cheap = windows.known(self.terms, rows)
         if windows.empty(cheap):
             return None
-        for high in windows.rungs(self.terms, cheap, MANY_ROWS):
+        for high in windows.rungs(self.terms, cheap, FIRST_RUNG):
             if high >= FAR or reached == low:
                 break
             nearer = {"closeness": (low, most if reached is None else reached - 1)}
@@ -286,7 +289,7 @@ class Search:
         most = held["closeness"][1]
         low = 0
         cheap = windows.known(self.terms, rows)
-        for high in windows.rungs(self.terms, cheap, MANY_ROWS) if not windows.empty(cheap) else ():
+        for high in windows.rungs(self.terms, cheap, FIRST_RUNG) if not windows.empty(cheap) else ():
             if self.best.closed((*prefix, *self._lower("cost", low))):
                 return
             top = min(high, self._highest(prefix))

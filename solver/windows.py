@@ -16,7 +16,7 @@ from kitwright.solver.parts import KINDS
 from kitwright.solver.prune import at_most, caps, prune
 from kitwright.solver.terms import Mask, Terms, cents
 
-WIDER = 4
+WIDER = 3
 """How many times the rows of one rung the next one takes."""
 
 
