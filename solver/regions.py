@@ -8,8 +8,8 @@ split by the next key, in the end by the ids. What is found is final when no reg
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from itertools import product
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from itertools import groupby, product
 from operator import itemgetter
 from typing import Any
 
@@ -104,6 +104,7 @@ class Search:
         self.alive = prune(self.terms, self.terms.alive)
         self.orders = self._id_orders()
         self._least: tuple[tuple[Any, ...], int] | None = None
+        self._choices: dict[tuple[str, int], list[Choice]] = {}
         self._made: tuple[dict[str, Mask], bool, Model] | None = None
 
     def _needed(self, some: Facets) -> Mask:
@@ -130,7 +131,7 @@ class Search:
 
     def release(self) -> None:
         """Let go of all but the list and what is told of the search: the next one needs the room."""
-        del self.facets, self.maker, self.terms, self.alive, self._made
+        del self.facets, self.maker, self.terms, self.alive, self._made, self._choices
 
     def _known_least(self, prefix: tuple[Any, ...]) -> int | None:
         """The least cost of a closeness, where that has been proved and the list is not full."""
@@ -489,17 +490,24 @@ class Search:
         status, solver = model.solve(free | bounds, self.clock, callback=collector)
         self.counts["branches"] += solver.num_branches
         self.counts["proposed"] += len(collector.found)
-        self._offer(each for picked, keys in collector.found for each in self._expanded(model, picked, keys))
+        if self.any_will_do:
+            self._offer(each for picked, keys in collector.found for each in self._expanded(model, picked, keys))
+        else:  # what is no better than the list by its first keys is not even expanded
+            for least, alike in groupby(sorted(collector.found, key=_first_keys), _first_keys):
+                if self.best.closed(least):
+                    break
+                proposed = (each for picked, keys in alike for each in self._expanded(model, picked, keys))
+                self._offer(sorted(proposed, key=itemgetter(0)))
         return status == "none" or not collector.full
 
-    def _offer(self, proposed: Iterator[Proposed]) -> None:
+    def _offer(self, proposed: Iterable[Proposed]) -> None:
         """Check what is proposed and take what fits: least first, so that most of the rest need no check.
 
         Rows of one class may differ in what the model rounds, so each choice of rows is checked; parts behind one row
         are equal in all that the plan can see, so that one verdict serves them all, and of them only the first by id
         can be among those wanted.
         """
-        for least, first, choices in proposed if self.any_will_do else sorted(proposed, key=itemgetter(0)):
+        for least, first, choices in proposed:
             if self.best.closed(least):
                 break
             self.counts["checked"] += 1
@@ -518,24 +526,31 @@ class Search:
 
     def _expanded(self, model: Model, picked: dict[str, int], keys: dict[str, int]) -> Iterator[Proposed]:
         """All choices of rows of one choice of classes, but for those that can not be among the best any more."""
-        least = (*(keys["unproved"], keys["closeness"]), *self._lower_cost(keys), keys["layers"], keys["operations"])
-        rows = [
-            (self.facets.facets[each].expand, model.classes[each][number].tolist()) for each, number in picked.items()
-        ]
-        for chosen in product(*(numbers for _, numbers in rows)):
-            choices = [list(expand(row)) for (expand, _), row in zip(rows, chosen, strict=True)]
+        least = _first_keys((picked, keys))
+        rows = [[(each, row) for row in model.classes[each][number].tolist()] for each, number in picked.items()]
+        for chosen in product(*rows):
+            choices = [self._behind(each, row) for each, row in chosen]
             first = combine([some[0] for some in choices])
             key = (*least, *first.tie_key())
             self.clock.check()
             if not self.best.closed(key):
                 yield key, first, choices
 
-    @staticmethod
-    def _lower_cost(keys: dict[str, int]) -> tuple[Any, ...]:
-        return ((keys["unknown_cost"], 0.0 if keys["unknown_cost"] else cost_of(keys["cost"])),)
+    def _behind(self, facet: str, row: int) -> list[Choice]:
+        """What stands behind a row, the first by id first."""
+        if (facet, row) not in self._choices:
+            self._choices[facet, row] = list(self.facets.facets[facet].expand(row))
+        return self._choices[facet, row]
 
 
 _AFTER_ALL = chr(0x10FFFF)
+
+
+def _first_keys(found: tuple[dict[str, int], dict[str, int]]) -> tuple[Any, ...]:
+    """Lower bounds of the check's first keys, from a solution of a model."""
+    _, keys = found
+    money = (keys["unknown_cost"], 0.0 if keys["unknown_cost"] else cost_of(keys["cost"]))
+    return keys["unproved"], keys["closeness"], money, keys["layers"], keys["operations"]
 
 
 def _same(some: Mapping[str, Mask], others: Mapping[str, Mask]) -> bool:
