@@ -21,14 +21,23 @@ def prune(terms: Terms, alive: dict[str, Mask], more: Iterable[Linear] = ()) -> 
     if not all(mask.any() for mask in alive.values()):
         return alive
     linears = [*terms.linear, *_roots(terms, alive), *more]
+    reads = [[each for each in alive if each in linear.facets or each in linear.skip] for linear in linears]
+    seen: list[Any] = [None] * len(linears)
+    left = {each: np.count_nonzero(mask) for each, mask in alive.items()}
     for _ in range(6):
-        before = sum(int(mask.sum()) for mask in alive.values())
-        if not all(mask.any() for mask in alive.values()):
+        before = sum(left.values())
+        if not all(left.values()):
             return alive
-        for linear in linears:
+        for number, linear in enumerate(linears):
+            rows = [left[each] for each in reads[number]]
+            if rows == seen[number]:
+                continue  # none of its rows went since: it would say the same again
+            seen[number] = rows
             _prune_by(linear, alive)
+            left |= {each: np.count_nonzero(alive[each]) for each in linear.facets}
         _link(terms, alive)
-        if sum(int(mask.sum()) for mask in alive.values()) == before:
+        left |= {each: np.count_nonzero(alive[each]) for each in ("short", "base") if each in alive}
+        if sum(left.values()) == before:
             break
     return alive
 
@@ -103,7 +112,7 @@ def caps(terms: Terms, most: int, alive: dict[str, Mask]) -> list[Linear]:
     What the other figures cost at least is not left for one to cost.
     """
     rows = {each: np.arange(len(mask)) for each, mask in alive.items()}
-    least = _least(terms, alive)
+    least = _least_points(terms, alive)
     spare = max(most - sum(least.values()), -_ANY_SUM)  # less than nothing is not to be had, however much less
     found = [at_most(f"points within {most}", terms.points, spare + least[""])]
     for aim in terms.sums:
@@ -132,6 +141,13 @@ def caps(terms: Terms, most: int, alive: dict[str, Mask]) -> list[Linear]:
 
 def _named(joint: Joint) -> str:
     return " with ".join(joint.names)
+
+
+def _least_points(terms: Terms, alive: dict[str, Mask]) -> dict[str, int]:
+    """What :func:`_least` says of these rows, worked out once while they are asked about again and again."""
+    if terms.asked is None or terms.asked[0] is not alive:
+        terms.asked = alive, _least(terms, alive)
+    return terms.asked[1]
 
 
 def _least(terms: Terms, alive: dict[str, Mask]) -> dict[str, int]:

@@ -104,6 +104,9 @@ class Search:
         self.alive = prune(self.terms, self.terms.alive)
         self.orders = self._id_orders()
         self._least: tuple[tuple[Any, ...], int] | None = None
+        self._with_price: tuple[dict[str, Mask], dict[str, Mask]] | None = None
+        self._narrowed: list[tuple[dict[str, Mask], tuple[Any, ...], dict[str, Mask]]] = []
+        """Rows, how far the keys may reach, and the rows that this leaves: what was asked last."""
         self._choices: dict[tuple[str, int], list[Choice]] = {}
         self._made: tuple[dict[str, Mask], bool, Model] | None = None
 
@@ -131,7 +134,7 @@ class Search:
 
     def release(self) -> None:
         """Let go of all but the list and what is told of the search: the next one needs the room."""
-        del self.facets, self.maker, self.terms, self.alive, self._made, self._choices
+        del self.facets, self.maker, self.terms, self.alive, self._made, self._choices, self._narrowed, self._with_price
 
     def _known_least(self, prefix: tuple[Any, ...]) -> int | None:
         """The least cost of a closeness, where that has been proved and the list is not full."""
@@ -249,7 +252,7 @@ class Search:
         region = held | {"unknown_cost": (0, 0)}
         low, most = held["closeness"]
         reached: int | None = None
-        cheap = windows.known(self.terms, rows)
+        cheap = self._priced(rows)
         if windows.empty(cheap):
             return None
         for high in windows.rungs(self.terms, cheap, FIRST_RUNG):
@@ -289,7 +292,7 @@ class Search:
         """Work through one closeness from the cheapest on: a rung of cost leaves few rows, and often fills the list."""
         most = held["closeness"][1]
         low = 0
-        cheap = windows.known(self.terms, rows)
+        cheap = self._priced(rows)
         for high in windows.rungs(self.terms, cheap, FIRST_RUNG) if not windows.empty(cheap) else ():
             if self.best.closed((*prefix, *self._lower("cost", low))):
                 return
@@ -310,7 +313,19 @@ class Search:
     def _within(self, rows: dict[str, Mask], held: dict[str, tuple[int, int]]) -> dict[str, Mask]:
         """Rows that can be in a combination whose keys are in these ranges."""
         self.clock.check()
-        return windows.within(self.terms, rows, held)
+        reach = windows.reach(held)
+        for known, far, found in self._narrowed:
+            if (known is rows or found is rows) and far == reach:
+                return found
+        found = windows.within(self.terms, rows, held)
+        self._narrowed = [*self._narrowed[-3:], (rows, reach, found)]
+        return found
+
+    def _priced(self, rows: dict[str, Mask]) -> dict[str, Mask]:
+        """Rows whose prices are known; the same object for the same rows."""
+        if self._with_price is None or self._with_price[0] is not rows:
+            self._with_price = rows, windows.known(self.terms, rows)
+        return self._with_price[1]
 
     def _split(
         self,

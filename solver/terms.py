@@ -236,6 +236,8 @@ class Terms:
     projections: dict[str, list[Ints]] = field(default_factory=dict)
     lazy: list[str] = field(default_factory=list)
     joints: list[Joint] = field(default_factory=list)
+    asked: tuple[dict[str, Mask], dict[str, int]] | None = None
+    """The rows that were asked about last, and the fewest points that they come to."""
 
 
 def cells(table: Table, keep: dict[str, Mask]) -> list[tuple[int, ...]]:

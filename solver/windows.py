@@ -8,6 +8,7 @@ go before a model is made; what the model then says holds for every combination 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from typing import Any
 
 import numpy as np
 
@@ -45,7 +46,7 @@ def established(terms: Terms, rows: Mapping[str, Mask]) -> dict[str, Mask]:
     return prune(terms, alive)
 
 
-def within(terms: Terms, rows: Mapping[str, Mask], held: Mapping[str, tuple[int, int]]) -> dict[str, Mask]:
+def within(terms: Terms, rows: dict[str, Mask], held: Mapping[str, tuple[int, int]]) -> dict[str, Mask]:
     """Rows that can be in a combination whose keys do not exceed the ranges that they are held in.
 
     A highest cost is meant for combinations whose cost is known; it drops rows whose price is not.
@@ -55,7 +56,7 @@ def within(terms: Terms, rows: Mapping[str, Mask], held: Mapping[str, tuple[int,
     limits = []
     most = held.get("closeness", (0, FAR))[1]
     if most < FAR:
-        limits += caps(terms, most, alive)
+        limits += caps(terms, most, rows)
     for name in ("cost", "layers", "operations"):
         highest = held.get(name, (0, FAR))[1]
         if highest >= FAR or (name == "cost" and held.get("unknown_cost", (0, 1))[1]):
@@ -73,6 +74,14 @@ def within(terms: Terms, rows: Mapping[str, Mask], held: Mapping[str, tuple[int,
                 ranks = facets[each].ranks[name][0]
                 mask &= (ranks >= held[name][0]) & (ranks <= held[name][1])
     return prune(terms, alive, limits) if limits or ids else alive
+
+
+def reach(held: Mapping[str, tuple[int, int]]) -> tuple[Any, ...]:
+    """What of these ranges decides which rows :func:`within` leaves."""
+    highest = {name: held.get(name, (0, FAR))[1] for name in ("closeness", "cost", "layers", "operations")}
+    if held.get("unknown_cost", (0, 1))[1]:
+        highest["cost"] = FAR
+    return *highest.values(), *(held.get(name) for name in KINDS)
 
 
 def rungs(terms: Terms, rows: Mapping[str, Mask], first: int) -> Iterator[int]:
