@@ -9,6 +9,7 @@ from typing import Any, Literal
 
 import numpy as np
 
+from kitwright.solver.alike import Alike, Marks, key, marks
 from kitwright.solver.combination import Combination, Missing, Reader
 from kitwright.solver.evaluate import compute, in_unit
 from kitwright.solver.plan import REV_CEILING, Goal, Plan, Tolerance
@@ -69,16 +70,35 @@ class View:
     spreads: dict[tuple[str, Tolerance], tuple[float, float]] = field(default_factory=dict)
     known: Spreads | None = None
     """Spreads that several combinations share."""
+    alike: Alike | None = None
+    """What is known of other combinations of the same catalogue and plan."""
+    shown: dict[str, float] = field(default_factory=dict)
+    """Figures in their own units."""
+    marks: Marks = field(init=False)
 
     def __post_init__(self) -> None:
         self.reader = Reader(self.combination, self.plan)
+        self.marks = marks(self.combination) if self.alike is not None else {}
+        if self.alike is not None:
+            self.known = self.alike.by_value
 
     def value(self, name: str) -> float:
         """A figure in its own unit, NaN where it cannot be computed."""
-        if name not in self.memo:
-            with np.errstate(all="ignore"):
-                compute(name, self.reader, self.memo)
-        return float(in_unit(name, self.memo[name]))
+        if name not in self.shown:
+            if name not in self.memo:
+                self._compute(name)
+            self.shown[name] = float(in_unit(name, self.memo[name]))
+        return self.shown[name]
+
+    def _compute(self, name: str) -> None:
+        known = key(name, self.marks) if self.alike is not None else None
+        if self.alike is not None and known in self.alike.figures:
+            self.memo[name] = self.alike.figures[known]
+            return
+        with np.errstate(all="ignore"):
+            compute(name, self.reader, self.memo)
+        if self.alike is not None and known is not None:
+            self.alike.figures[known] = self.memo[name]
 
     def spread(self, name: str, mode: Tolerance) -> tuple[float, float]:
         """Lowest and highest value of a figure in a tolerance mode, in its own unit."""
@@ -86,10 +106,16 @@ class View:
             value = self.value(name)
             return value, value
         if (name, mode) not in self.spreads:
+            known = key(name, self.marks, mode) if self.alike is not None else None
+            if self.alike is not None and known in self.alike.spreads:
+                self.spreads[name, mode] = self.alike.spreads[known]
+                return self.spreads[name, mode]
             self.reader.read(leaves_of(name))
             with np.errstate(all="ignore"):
                 low, high = spread(name, self.reader.values, self.reader.tolerances, mode, self.known)
             self.spreads[name, mode] = float(in_unit(name, low)), float(in_unit(name, high))
+            if self.alike is not None and known is not None:
+                self.alike.spreads[known] = self.spreads[name, mode]
         return self.spreads[name, mode]
 
     def missing(self, name: str) -> tuple[Missing, ...]:
@@ -224,14 +250,15 @@ def every_limit(view: View) -> tuple[list[Limit], list[str]]:
     return limits, unproved
 
 
-def judge(combination: Combination, plan: Plan, known: Spreads | None = None) -> Verdict:
+def judge(combination: Combination, plan: Plan, known: Spreads | None = None, alike: Alike | None = None) -> Verdict:
     """Whether a combination fits a plan, and its place in the order: only what that needs is computed.
 
-    ``known`` keeps spreads from one combination to the next.
+    ``known`` keeps spreads from one combination to the next, ``alike`` all that combinations of one catalogue and plan
+    have in common.
     """
     if not fits_together(combination) or allowance_limits(combination, plan):
         return Verdict(False, 0, {}, (), ())
-    view = View(combination, plan, known=known)
+    view = View(combination, plan, known=known, alike=alike)
     unproved: list[str] = []
     for name, goal in implied_goals(plan).items():
         limits, established = goal_limits(view, name, goal, plan.tolerance)
@@ -263,7 +290,13 @@ def _key(view: View, unproved: int, closeness: int) -> tuple[Any, ...]:
     return unproved, closeness, money, len(combination.gaskets), len(combination.operations), *tie
 
 
-def check(combination: Combination, plan: Plan, spreads: bool = True, known: Spreads | None = None) -> Checked:
+def check(
+    combination: Combination,
+    plan: Plan,
+    spreads: bool = True,
+    known: Spreads | None = None,
+    alike: Alike | None = None,
+) -> Checked:
     """Check one combination against a plan: every figure, every limit with its margin, what is not established.
 
     Args:
@@ -271,11 +304,12 @@ def check(combination: Combination, plan: Plan, spreads: bool = True, known: Spr
         plan: what is wanted.
         spreads: whether the range of every figure within the tolerances is computed too.
         known: spreads that are kept from one combination to the next.
+        alike: what combinations of one catalogue and plan have in common, kept from one to the next.
 
     Returns:
         A :class:`~kitwright.solver.result.Checked`, fitting or not.
     """
-    view = View(combination, plan, known=known)
+    view = View(combination, plan, known=known, alike=alike)
     figures = {}
     for name in public_figures():
         value = view.value(name)

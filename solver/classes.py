@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -34,6 +35,7 @@ FACET_OF = {
 MACHINING_FACET = {"machining.mill": "top", "machining.relieve": "top", "machining.deck_cut": "base"}
 
 
+@cache
 def facet_of(leaf: str) -> str | None:
     """The facet that brings a leaf; None for what the plan gives (ceiling, conditions, reference)."""
     return MACHINING_FACET.get(leaf) or FACET_OF.get(leaf.partition(".")[0])

@@ -285,13 +285,13 @@ def field_value(part: Part, path: str) -> tuple[float, float]:
     if name in DERIVED:
         return DERIVED[name](part), 0.0
     value = getattr(part, name)
-    spec = specs_of(type(part))[name]
     if inner and value is not None:
         value = getattr(value, inner)
-    if value is None:
-        return (NAN if spec.absent is None else spec.absent), 0.0
     if isinstance(value, Quantity):
         return value.si, value.tolerance
+    if value is None:
+        spec = specs_of(type(part))[name]
+        return (NAN if spec.absent is None else spec.absent), 0.0
     return float(value), 0.0
 
 

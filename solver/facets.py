@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from fractions import Fraction
+from functools import cache
 from itertools import product
 from typing import Any
 
@@ -116,10 +117,11 @@ class Builder:
     def _signature(self, kind: str, part: Part | None) -> Any:
         if part is None:
             return None
-        seen: list[Any] = [leaf_value(part, leaf) for leaf in self.by_owner.get(kind, ())]
-        seen += [
-            getattr(part, size.field).exact for rule in FITS for size in (rule.first, rule.second) if size.kind == kind
-        ]
+        seen: list[Any] = []
+        for leaf in self.by_owner.get(kind, ()):
+            value, tolerance = leaf_value(part, leaf)
+            seen += (value if value == value else "unknown", tolerance)
+        seen += [getattr(part, each).exact for each in _compared(kind)]
         seen.append(part.fits)
         if not self.sizes_only or kind not in BOTTOM[1:]:
             seen += [part.on_shelf > 0 or part.price, part.on_shelf > 0]
@@ -129,7 +131,7 @@ class Builder:
             seen += [steps and _grid(steps) for steps in (part.mill, part.relieve)]  # type: ignore[attr-defined]
         if part.id in self.split_ids:
             seen.append(part.id)
-        return tuple(value if value == value else "unknown" for value in _flat(seen))
+        return tuple(seen)
 
     def _tags_of(self, parts: Sequence[Part | None]) -> Ints:
         """Tag class of each part: -1 where it goes on every block that is there."""
@@ -488,10 +490,7 @@ def _bores(rebore: Any) -> tuple[Any, ...]:
     return tuple((bore.exact, bore.tolerance) for bore in rebore.to), rebore.labour
 
 
-def _flat(values: Sequence[Any]) -> Iterator[Any]:
-    for value in values:
-        if isinstance(value, tuple):
-            yield from _flat(value)
-            yield "|"
-        else:
-            yield value
+@cache
+def _compared(kind: str) -> tuple[str, ...]:
+    """Fields of a kind that a fit compares."""
+    return tuple(size.field for rule in FITS for size in (rule.first, rule.second) if size.kind == kind)

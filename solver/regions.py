@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 
 from kitwright.solver import narrow, windows
+from kitwright.solver.alike import Alike
 from kitwright.solver.candidates import Candidates
 from kitwright.solver.check import judge
 from kitwright.solver.classes import Choice, Facets, combine
@@ -28,7 +29,6 @@ from kitwright.solver.parts import KINDS
 from kitwright.solver.plan import Plan
 from kitwright.solver.prune import prune
 from kitwright.solver.ranking import Best, cost_of, leading
-from kitwright.solver.stackup import Spreads
 from kitwright.solver.terms import MONEY_UNIT, Mask, Terms
 from kitwright.solver.translate import Maker, wanted_leaves
 
@@ -90,7 +90,7 @@ class Search:
         nothing = {"solves": 0, "branches": 0, "proposed": 0, "checked": 0, "classes": 0}
         self.counts: dict[str, int] = look.counts if look is not None else nothing
         self.proven = "nothing yet"
-        self.spreads: Spreads = {}
+        self.alike = look.alike if look is not None else Alike()
         self.any_will_do = False
         """Whether one answer, however close, is enough."""
         sift = self._needed if narrow.ways(options) > narrow.LARGE else None
@@ -527,7 +527,7 @@ class Search:
                 break
             self.counts["checked"] += 1
             self.clock.check()
-            verdict = judge(first, self.plan, self.spreads)
+            verdict = judge(first, self.plan, alike=self.alike)
             if not verdict.fits:
                 continue
             if self.any_will_do:

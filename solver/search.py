@@ -161,6 +161,6 @@ def _nothing(
 
 def _checked(search: Search, plan: Plan) -> Iterator[Checked]:
     for combination in search.best.found:
-        checked = check(combination, plan, spreads=False, known=search.spreads)
+        checked = check(combination, plan, spreads=False, alike=search.alike)
         if checked.fits:
             yield checked
