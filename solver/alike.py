@@ -36,7 +36,7 @@ class Alike:
 
 def marks(combination: Combination) -> Marks:
     """What tells the owners of leaves in this combination from those in another."""
-    found: Marks = {kind: None for kind in KINDS}
+    found: Marks = dict.fromkeys(KINDS)
     found |= {kind: part.id for kind, part in combination.parts.items()}
     if combination.rebore is not None:
         found["block"] = found["block"], combination.rebore

@@ -225,9 +225,9 @@ class Encoder:
     def _groups(self, facet: str, group: Any) -> list[Any]:
         """A literal for each group of classes."""
         found = []
-        for number in range(int(group.max()) + 1):
-            members = np.nonzero(group == number)[0]
-            found.append(self.chosen[facet][members[0]] if len(members) == 1 else self._flag(facet, group == number))
+        ends = np.cumsum(np.bincount(group))[:-1]
+        for members in np.split(np.argsort(group, kind="stable"), ends):
+            found.append(self.chosen[facet][members[0]] if len(members) == 1 else self._flag(facet, members))
         return found
 
     def _skips(self, skip: Mapping[str, Mask]) -> tuple[list[Any], bool]:
@@ -240,17 +240,17 @@ class Encoder:
             if picked.all():
                 return [], True
             if picked.any():
-                literal = self._flag(each, picked)
+                literal = self._flag(each, np.flatnonzero(picked))
                 found.append(literal.negated())
         return found, False
 
-    def _flag(self, facet: str, picked: Mask) -> Any:
-        key = (facet, b"flag" + picked.tobytes())
+    def _flag(self, facet: str, members: Ints) -> Any:
+        """A literal that is true where one of some classes is chosen."""
+        key = (facet, b"flag" + members.tobytes())
         if key not in self._literals:
             literal = self.model.new_bool_var("")
             chosen = self.chosen[facet]
-            members = [chosen[i] for i in np.flatnonzero(picked).tolist()]
-            self.model.add(cp_model.LinearExpr.sum(members) == literal)
+            self.model.add_exactly_one([*(chosen[i] for i in members.tolist()), literal.negated()])
             self._literals[key] = literal
         return self._literals[key]
 

@@ -11,77 +11,91 @@ import numpy as np
 from kitwright.solver.joint import Joint
 from kitwright.solver.terms import Ints, Linear, Mask, SumTable, Terms, least_cells
 
+Rows = dict[str, Ints]
+"""Rows that are left of each facet."""
+
 _ANY_SUM = 1 << 60
 """More than any sum of a dozen terms can be, each below ``BIG``, and still room in 64 bits."""
 
 
 def prune(terms: Terms, alive: dict[str, Mask], more: Iterable[Linear] = ()) -> dict[str, Mask]:
     """Drop rows that no choice of the other facets' rows can bring inside every limit."""
-    alive = {each: mask.copy() for each, mask in alive.items()}
-    if not all(mask.any() for mask in alive.values()):
-        return alive
-    linears = [*terms.linear, *_roots(terms, alive), *more]
-    reads = [[each for each in alive if each in linear.facets or each in linear.skip] for linear in linears]
-    seen: list[Any] = [None] * len(linears)
-    left = {each: np.count_nonzero(mask) for each, mask in alive.items()}
+    rows = {each: np.flatnonzero(mask) for each, mask in alive.items()}
+    if not all(map(len, rows.values())):
+        return _masks(rows, alive)
+    limits = [_Limit(linear, rows) for linear in (*terms.linear, *_roots(terms, alive), *more)]
     for _ in range(6):
-        before = sum(left.values())
-        if not all(left.values()):
-            return alive
-        for number, linear in enumerate(linears):
-            rows = [left[each] for each in reads[number]]
-            if rows == seen[number]:
-                continue  # none of its rows went since: it would say the same again
-            seen[number] = rows
-            _prune_by(linear, alive)
-            left |= {each: np.count_nonzero(alive[each]) for each in linear.facets}
-        _link(terms, alive)
-        left |= {each: np.count_nonzero(alive[each]) for each in ("short", "base") if each in alive}
-        if sum(left.values()) == before:
+        before = sum(map(len, rows.values()))
+        for limit in limits:
+            if not all(map(len, rows.values())):
+                return _masks(rows, alive)
+            limit.prune(rows)
+        _link(terms, rows)
+        if sum(map(len, rows.values())) == before:
             break
-    return alive
+    return _masks(rows, alive)
 
 
-def _prune_by(linear: Linear, alive: dict[str, Mask]) -> None:
-    """Drop rows that cannot bring one sum to 0, whatever the other facets choose; in place."""
-    if not all(alive[each].any() for each in linear.facets):
-        return  # nothing fits: the caller sees it
-    for each in linear.skip:
-        if each not in linear.facets and np.any(linear.skip[each] & alive[each]):
+def _masks(rows: Rows, alive: dict[str, Mask]) -> dict[str, Mask]:
+    found = {}
+    for each, mask in alive.items():
+        found[each] = np.zeros_like(mask)
+        found[each][rows[each]] = True
+    return found
+
+
+class _Limit:
+    """One sum that is to be 0 at least, and the rows that it was last asked about."""
+
+    def __init__(self, linear: Linear, rows: Rows) -> None:
+        self.linear = linear
+        self.facets = [each for each in rows if each in linear.facets]
+        self.reads = [each for each in rows if each in linear.facets or each in linear.skip]
+        self.seen: list[int] = []
+
+    def prune(self, rows: Rows) -> None:
+        """Drop rows that cannot bring the sum to 0, whatever the other facets choose; in place."""
+        left = [len(rows[each]) for each in self.reads]
+        if left == self.seen:
+            return  # none of its rows went since: it would say the same again
+        self.seen = left
+        linear = self.linear
+        skips = {each: linear.skip[each][rows[each]] for each in self.reads if each in linear.skip}
+        skipped = {each for each, mask in skips.items() if mask.any()}
+        if any(each not in self.facets for each in skipped):
             return
-    reach: dict[str, Any] = {}
-    best: dict[str, float] = {}
-    for each, values in linear.terms.items():
-        reach[each] = np.where(linear.skip[each], np.inf, values) if each in linear.skip else values.astype(float)
-        best[each] = float(np.max(reach[each], where=alive[each], initial=-np.inf))
-    whole = [_most(table, alive) for table in linear.tables]
-    skipped = {each for each, mask in linear.skip.items() if np.any(mask & alive[each])}
-    for each in linear.facets:
-        if skipped - {each}:
-            continue
-        others = sum(value for name, value in best.items() if name != each)
-        own = reach.get(each, 0.0)
-        for table, most in zip(linear.tables, whole, strict=True):
-            own = own + (_most_by(table, each, alive)[table.index[each]] if each in table.index else most)
-        keep = np.asarray(own + others >= 0)
-        if each in linear.skip:
-            keep = keep | linear.skip[each]
-        alive[each] &= keep
+        reach: dict[str, Any] = {}
+        best: dict[str, Any] = {}
+        for each, values in linear.terms.items():
+            reach[each] = values[rows[each]]
+            best[each] = np.inf if each in skipped else int(reach[each].max())
+        whole = [_most(table, rows) for table in linear.tables]
+        for each in self.facets:
+            if skipped - {each}:
+                continue
+            others = sum(value for name, value in best.items() if name != each)
+            own: Any = reach.get(each, 0)
+            for table, most in zip(linear.tables, whole, strict=True):
+                if each in table.index:
+                    own = own + _most_by(table, each, rows)[table.index[each][rows[each]]]
+                else:
+                    own = own + most
+            keep = np.broadcast_to(own + others >= 0, rows[each].shape)
+            if each in skipped:
+                keep = keep | skips[each]
+            if not keep.all():
+                rows[each] = rows[each][keep]
 
 
-def _inner(table: SumTable, alive: dict[str, Mask]) -> Any:
-    return np.ix_(*(np.unique(index[alive[each]]) for each, index in table.index.items()))
-
-
-def _most(table: SumTable, alive: dict[str, Mask]) -> float:
-    found = table.values[_inner(table, alive)]
+def _most(table: SumTable, rows: Rows) -> float:
+    found = table.values[np.ix_(*(np.unique(index[rows[each]]) for each, index in table.index.items()))]
     return float(found.max()) if found.size else -np.inf
 
 
-def _most_by(table: SumTable, facet: str, alive: dict[str, Mask]) -> Any:
-    """Greatest cell for each index of one facet, over what is alive of the others."""
+def _most_by(table: SumTable, facet: str, rows: Rows) -> Any:
+    """Greatest cell for each index of one facet, over what is left of the others."""
     places = [
-        np.arange(table.values.shape[axis]) if each == facet else np.unique(index[alive[each]])
+        np.arange(table.values.shape[axis]) if each == facet else np.unique(index[rows[each]])
         for axis, (each, index) in enumerate(table.index.items())
     ]
     axes = tuple(axis for axis, each in enumerate(table.index) if each != facet)
@@ -89,13 +103,13 @@ def _most_by(table: SumTable, facet: str, alive: dict[str, Mask]) -> Any:
     return found.max(axis=axes) if found.size else np.full(table.values.shape[list(table.index).index(facet)], -np.inf)
 
 
-def _link(terms: Terms, alive: dict[str, Mask]) -> None:
+def _link(terms: Terms, rows: Rows) -> None:
     """Keep only bore states that both short block and base still have."""
-    if "base" not in alive:
+    if "base" not in rows:
         return
     short, base = terms.facets.facets["short"].state, terms.facets.facets["base"].state
-    alive["short"] &= np.isin(short, np.unique(base[alive["base"]]))
-    alive["base"] &= np.isin(base, np.unique(short[alive["short"]]))
+    rows["short"] = rows["short"][np.isin(short[rows["short"]], base[rows["base"]])]
+    rows["base"] = rows["base"][np.isin(base[rows["base"]], short[rows["short"]])]
 
 
 def at_most(name: str, columns: Mapping[str, Ints], highest: int) -> Linear:
@@ -175,26 +189,25 @@ def _range_of(values: dict[str, Ints], limits: list[Linear], alive: dict[str, Ma
     tolerances between them.
     """
     low = high = None
+    left = {each: column[alive[each]] for each, column in values.items()}
     for limit in (None, *limits):
         below = above = 0
         for each in values.keys() | (limit.terms.keys() if limit is not None else set()):
-            nothing = np.zeros(len(alive[each]), dtype=np.int64)
-            column = values.get(each, nothing)
-            other = limit.terms.get(each, nothing) if limit is not None else nothing
-            below += int(np.min((column - other)[alive[each]]))
-            above += int(np.max((column + other)[alive[each]]))
+            column = left.get(each, 0)
+            other = limit.terms[each][alive[each]] if limit is not None and each in limit.terms else 0
+            below += int(np.min(column - other))
+            above += int(np.max(column + other))
         low = below if low is None else max(low, below)
         high = above if high is None else min(high, above)
-    start, grid = _grid(values, alive)
+    start, grid = _grid(left)
     low, high = low or 0, high or 0
     return (low + (start - low) % grid, high - (high - start) % grid) if grid else (low, high)
 
 
-def _grid(values: dict[str, Ints], alive: dict[str, Mask]) -> tuple[int, int]:
+def _grid(values: dict[str, Ints]) -> tuple[int, int]:
     """A value of a sum, and the greatest step that all its values are whole numbers of steps away: standard sizes."""
     start = grid = 0
-    for each, column in values.items():
-        some = column[alive[each]]
+    for some in values.values():
         start += int(some[0])
         grid = math.gcd(grid, int(np.gcd.reduce(some - some[0])))
     return start, grid
