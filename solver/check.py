@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
+from itertools import chain
 from typing import Any, Literal
 
 import numpy as np
@@ -341,11 +342,9 @@ def holds_at_worst_case(view: View, limits: Iterable[Limit]) -> bool:
     """Whether all that is established holds at the worst corner of all tolerances."""
     if any(limit.holds is False for limit in limits):
         return False
-    if any(limit.holds is False for limit in rule_limits(view, "worst_case")):
-        return False
-    goals = implied_goals(view.plan).items()
+    goals = implied_goals(view.plan).items()  # first, as they are the narrower limits and mostly settle it
     worst = (limit for name, goal in goals for limit in goal_limits(view, name, goal, "worst_case")[0])
-    return all(limit.holds is not False for limit in worst)
+    return not any(limit.holds is False for limit in chain(worst, rule_limits(view, "worst_case")))
 
 
 def rev_limit_by(view: View) -> str:

@@ -80,7 +80,7 @@ class _Limit:
                     own = own + _most_by(table, each, rows)[table.index[each][rows[each]]]
                 else:
                     own = own + most
-            keep = np.broadcast_to(own + others >= 0, rows[each].shape)
+            keep = own + others >= 0
             if each in skipped:
                 keep = keep | skips[each]
             if not keep.all():
