@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from functools import cache
 from typing import Any, Literal
 
 import numpy as np
@@ -26,15 +27,14 @@ class Columns:
         self.plan = plan
         self._reader = Reader(Combination({}), plan)
         self._neutral: dict[str, float] = {}
+        self._lacking: dict[str, tuple[dict[str, Mask], bool]] = {}
         self._sums = facets.sums
         self._state_tolerance = np.array([each.tolerance for each in facets.states])
 
     def scope(self, name: str) -> list[str]:
         """Facets that a figure depends on, in their order."""
-        found = {facet_of(leaf) for leaf in (*leaves_of(name), *FIGURES[name].bound_without)}
-        if any(leaf.startswith("money.") for leaf in leaves_of(name)):
-            return list(self.facets)
-        return [each for each in self.facets if each in found]
+        found = _hangs_on(name)
+        return [each for each in self.facets if found is None or each in found]
 
     def neutral(self, leaf: str) -> Any:
         """What a leaf is while another facet is looked at: the first value known of it, or its constant value."""
@@ -62,6 +62,11 @@ class Columns:
 
     def lacking(self, name: str) -> tuple[dict[str, Mask], bool]:
         """Rows without which a figure cannot be computed or proved, and whether it never can."""
+        if name not in self._lacking:
+            self._lacking[name] = self._lacking_of(name)
+        return self._lacking[name]
+
+    def _lacking_of(self, name: str) -> tuple[dict[str, Mask], bool]:
         flags: dict[str, Mask] = {}
         always = False
         for leaf in dict.fromkeys((*leaves_of(name, optional=False), *FIGURES[name].bound_without)):
@@ -164,10 +169,19 @@ class Columns:
         return np.maximum(np.abs(term(width) - here), np.abs(term(-width) - here))
 
 
-def _must(name: str) -> list[str]:
+@cache
+def _hangs_on(name: str) -> frozenset[str | None] | None:
+    """Facets whose leaves a figure reads; None where it is all of them."""
+    if any(leaf.startswith("money.") for leaf in leaves_of(name)):
+        return None
+    return frozenset(facet_of(leaf) for leaf in (*leaves_of(name), *FIGURES[name].bound_without))
+
+
+@cache
+def _must(name: str) -> tuple[str, ...]:
     """A figure and all figures that must be known for it."""
-    found = [name]
+    found = {name: None}
     for each in FIGURES[name].inputs:
         if each in FIGURES:
-            found += _must(each)
-    return found
+            found |= dict.fromkeys(_must(each))
+    return tuple(found)
