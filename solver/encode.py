@@ -12,6 +12,7 @@ from ortools.sat.python import cp_model
 
 from kitwright.solver.engine import FAR, KEYS, Model
 from kitwright.solver.parts import KINDS
+from kitwright.solver.prune import budgets
 from kitwright.solver.terms import (
     AimLevels,
     AimSum,
@@ -39,6 +40,7 @@ class Encoder:
         self.ids = ids
         self.rows = {each: np.nonzero(mask)[0] for each, mask in alive.items()}
         self.alive = alive
+        self.budgets = budgets(terms, most, alive)
         self.linear = [linear for linear in terms.linear if not self._always(linear)]
         self.classes = {
             each: [np.array([row]) for row in rows] if ids else self._merge(each) for each, rows in self.rows.items()
@@ -452,7 +454,7 @@ class Encoder:
         literals, always = self._skips(levels.skip)
         if always:
             return 0
-        most = self.most // levels.weight
+        most = self.budgets[levels.name] // levels.weight
         missed: list[Any] = []
         certain = 0
         for side, count in (("min", levels.most[0]), ("max", levels.most[1])):

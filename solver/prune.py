@@ -137,11 +137,9 @@ def caps(terms: Terms, most: int, alive: dict[str, Mask]) -> list[Linear]:
             first = next(iter(moved))
             moved[first] = moved[first] + reach
             found.append(Linear(f"{aim.name} within {most}", moved, aim.skip))
-    shared = {name: joint for joint in terms.joints for name in joint.names}
+    left = budgets(terms, most, alive)
     for levels in terms.levels:
-        joint = shared.get(levels.name)
-        own = spare + (least[_named(joint)] if joint is not None else 0)
-        index = max(own, 0) // levels.weight
+        index = left[levels.name] // levels.weight
         for side, count in (("min", levels.most[0]), ("max", levels.most[1])):
             level = levels.level(side, index, rows) if index < count else None  # type: ignore[arg-type]
             if level is not None:
@@ -151,6 +149,20 @@ def caps(terms: Terms, most: int, alive: dict[str, Mask]) -> list[Linear]:
     for joint in terms.joints:
         found += joint.limits(max(spare + least[_named(joint)], 0))
     return found
+
+
+def least_closeness(terms: Terms, alive: dict[str, Mask]) -> int:
+    """A closeness that no combination of these rows is below."""
+    return sum(_least_points(terms, alive).values())
+
+
+def budgets(terms: Terms, most: int, alive: dict[str, Mask]) -> dict[str, int]:
+    """The points that each aim counted in levels may cost within a greatest closeness, as the others cost theirs."""
+    least = _least_points(terms, alive)
+    spare = most - sum(least.values())
+    shared = {name: joint for joint in terms.joints for name in joint.names}
+    own = {each.name: least[_named(shared[each.name])] if each.name in shared else 0 for each in terms.levels}
+    return {name: max(spare + points, 0) for name, points in own.items()}
 
 
 def _named(joint: Joint) -> str:

@@ -27,7 +27,7 @@ from kitwright.solver.facets import Builder, Keep
 from kitwright.solver.layouts import Layouts
 from kitwright.solver.parts import KINDS
 from kitwright.solver.plan import Plan
-from kitwright.solver.prune import prune
+from kitwright.solver.prune import least_closeness, prune
 from kitwright.solver.ranking import Best, cost_of, leading
 from kitwright.solver.terms import MONEY_UNIT, Mask, Terms
 from kitwright.solver.translate import Maker, wanted_leaves
@@ -201,6 +201,7 @@ class Search:
     ) -> tuple[int | None, Model | None]:
         """The least closeness from ``low`` on (None: there is none), and a model that reaches it if one was made."""
         reach = 0
+        low = max(low, least_closeness(self.terms, rows))
         while True:
             most = min(low + reach, FAR)
             within = self._within(rows, {"closeness": (0, most)})
