@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import bisect
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 from kitwright.solver.classes import Choice
 from kitwright.solver.combination import Combination
+from kitwright.solver.parts import KINDS
 from kitwright.solver.terms import MONEY_UNIT
+
+_AFTER_ALL = chr(0x10FFFF)
 
 
 @dataclass
@@ -42,6 +45,25 @@ class Best:
 def cost_of(value: int) -> float:
     """A cost of the model as a lower bound of the check's: to six places exact, where a float has so many."""
     return round(value * MONEY_UNIT, 6) if value < 10**12 else value * MONEY_UNIT * (1 - 1e-12)
+
+
+def lower_key(orders: Mapping[str, list[Any]], name: str, value: int, unknown: int) -> tuple[Any, ...]:
+    """A key's value in the model as a lower bound of the check's key.
+
+    ``orders`` are the ids of each kind by rank. Kinds that the search has not are empty in the check's key: those
+    before this one come with it. ``unknown`` is 1 where the cost is not known.
+    """
+    if name == "unknown_cost":
+        return ((value, 0.0),)
+    if name == "cost":
+        return ((unknown, 0.0 if unknown else cost_of(value)),)
+    names = orders.get(name)
+    if names is None:
+        return (value,)
+    before = list(KINDS)[: list(KINDS).index(name)]
+    since = max((before.index(kind) + 1 for kind in orders if kind in before), default=0)
+    after_all = (_AFTER_ALL,) if name == "gasket" else _AFTER_ALL
+    return (*("" for _ in before[since:]), names[value] if value < len(names) else after_all)
 
 
 def leading(choices: list[list[Choice]], wanted: int) -> Iterator[list[Choice]]:

@@ -8,9 +8,7 @@ split by the next key, in the end by the ids. What is found is final when no reg
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from itertools import groupby, product
-from operator import itemgetter
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -18,17 +16,16 @@ import numpy as np
 from kitwright.solver import narrow, windows
 from kitwright.solver.alike import Alike
 from kitwright.solver.candidates import Candidates
-from kitwright.solver.check import judge
-from kitwright.solver.classes import Choice, Facets, combine
-from kitwright.solver.combination import Combination
+from kitwright.solver.classes import Facets
 from kitwright.solver.encode import Encoder
 from kitwright.solver.engine import FAR, KEYS, Clock, Collector, Model
 from kitwright.solver.facets import Builder, Keep
 from kitwright.solver.layouts import Layouts
 from kitwright.solver.parts import KINDS
 from kitwright.solver.plan import Plan
+from kitwright.solver.proposals import Proposals
 from kitwright.solver.prune import least_closeness, prune
-from kitwright.solver.ranking import Best, cost_of, leading
+from kitwright.solver.ranking import Best, lower_key
 from kitwright.solver.terms import MONEY_UNIT, Mask, Terms
 from kitwright.solver.translate import Maker, wanted_leaves
 
@@ -57,8 +54,6 @@ SAMPLE = 200
 """Rows of a facet that a first look takes: a small model finds an answer at once where there are many."""
 
 Progress = Callable[[str], None]
-Proposed = tuple[tuple[Any, ...], Combination, list[list[Choice]]]
-"""A lower bound of a combination's key, the first of them by id, and what stands behind each of its rows."""
 
 
 class Search:
@@ -90,7 +85,7 @@ class Search:
         nothing = {"solves": 0, "branches": 0, "proposed": 0, "checked": 0, "classes": 0}
         self.counts: dict[str, int] = look.counts if look is not None else nothing
         self.proven = "nothing yet"
-        self.alike = look.alike if look is not None else Alike()
+        self.alike: Alike = look.alike if look is not None else Alike()
         self.any_will_do = False
         """Whether one answer, however close, is enough."""
         sift = self._needed if narrow.ways(options) > narrow.LARGE else None
@@ -104,10 +99,8 @@ class Search:
         self.alive = prune(self.terms, self.terms.alive)
         self.orders = self._id_orders()
         self._least: tuple[tuple[Any, ...], int] | None = None
-        self._with_price: tuple[dict[str, Mask], dict[str, Mask]] | None = None
-        self._narrowed: list[tuple[dict[str, Mask], tuple[Any, ...], dict[str, Mask]]] = []
-        """Rows, how far the keys may reach, and the rows that this leaves: what was asked last."""
-        self._choices: dict[tuple[str, int], list[Choice]] = {}
+        self.narrowed = windows.Narrowed(self.terms)
+        self.proposals = Proposals(self.facets, plan, self.best, clock, self.counts, self.alike)
         self._made: tuple[dict[str, Mask], bool, Model] | None = None
 
     def _needed(self, some: Facets) -> Mask:
@@ -134,7 +127,7 @@ class Search:
 
     def release(self) -> None:
         """Let go of all but the list and what is told of the search: the next one needs the room."""
-        del self.facets, self.maker, self.terms, self.alive, self._made, self._choices, self._narrowed, self._with_price
+        del self.facets, self.maker, self.terms, self.alive, self._made, self.narrowed, self.proposals
 
     def _known_least(self, prefix: tuple[Any, ...]) -> int | None:
         """The least cost of a closeness, where that has been proved and the list is not full."""
@@ -253,7 +246,7 @@ class Search:
         region = held | {"unknown_cost": (0, 0)}
         low, most = held["closeness"]
         reached: int | None = None
-        cheap = self._priced(rows)
+        cheap = self.narrowed.priced(rows)
         if windows.empty(cheap):
             return None
         for high in windows.rungs(self.terms, cheap, FIRST_RUNG):
@@ -293,7 +286,7 @@ class Search:
         """Work through one closeness from the cheapest on: a rung of cost leaves few rows, and often fills the list."""
         most = held["closeness"][1]
         low = 0
-        cheap = self._priced(rows)
+        cheap = self.narrowed.priced(rows)
         for high in windows.rungs(self.terms, cheap, FIRST_RUNG) if not windows.empty(cheap) else ():
             if self.best.closed((*prefix, *self._lower("cost", low))):
                 return
@@ -314,19 +307,7 @@ class Search:
     def _within(self, rows: dict[str, Mask], held: dict[str, tuple[int, int]]) -> dict[str, Mask]:
         """Rows that can be in a combination whose keys are in these ranges."""
         self.clock.check()
-        reach = windows.reach(held)
-        for known, far, found in self._narrowed:
-            if (known is rows or found is rows) and far == reach:
-                return found
-        found = windows.within(self.terms, rows, held)
-        self._narrowed = [*self._narrowed[-3:], (rows, reach, found)]
-        return found
-
-    def _priced(self, rows: dict[str, Mask]) -> dict[str, Mask]:
-        """Rows whose prices are known; the same object for the same rows."""
-        if self._with_price is None or self._with_price[0] is not rows:
-            self._with_price = rows, windows.known(self.terms, rows)
-        return self._with_price[1]
+        return self.narrowed.within(rows, held)
 
     def _split(
         self,
@@ -419,11 +400,9 @@ class Search:
         self, prefix: tuple[Any, ...], name: str, value: int, held: Mapping[str, tuple[int, int]]
     ) -> tuple[Any, ...]:
         """The keys down to one that has a value; the two of cost are one of the check's."""
-        return (
-            prefix
-            if name == "unknown_cost"
-            else (*prefix, *self._lower(name, value, held.get("unknown_cost", (0, 0))[0]))
-        )
+        if name == "unknown_cost":
+            return prefix
+        return *prefix, *self._lower(name, value, held.get("unknown_cost", (0, 0))[0])
 
     def _highest(self, prefix: tuple[Any, ...]) -> int:
         """The highest cost that can still enter the list: the last one's, where it is as close."""
@@ -454,7 +433,7 @@ class Search:
         alive = prune(self.terms, {each: mask & rows.get(each, True) for each, mask in self.alive.items()})
         if not all(mask.any() for mask in alive.values()):
             return False
-        self.best = Best(1)
+        self.best = self.proposals.best = Best(1)
         model = self._model(alive, FAR)
         complete = self._collect(model, {})
         if not complete and not self.best.found:
@@ -462,21 +441,7 @@ class Search:
         return bool(self.best.found)
 
     def _lower(self, name: str, value: int, unknown: int = 0) -> tuple[Any, ...]:
-        """A key's value in the model as a lower bound of the check's key; ``unknown`` where the cost is not known.
-
-        Kinds that the search has not are empty in the check's key: those before this one come with it.
-        """
-        if name == "unknown_cost":
-            return ((value, 0.0),)
-        if name == "cost":
-            return ((unknown, 0.0 if unknown else cost_of(value)),)
-        names = self.orders.get(name)
-        if names is None:
-            return (value,)
-        before = list(KINDS)[: list(KINDS).index(name)]
-        since = max((before.index(kind) + 1 for kind in self.orders if kind in before), default=0)
-        after_all = (_AFTER_ALL,) if name == "gasket" else _AFTER_ALL
-        return (*("" for _ in before[since:]), names[value] if value < len(names) else after_all)
+        return lower_key(self.orders, name, value, unknown)
 
     # solving
 
@@ -507,66 +472,10 @@ class Search:
         self.counts["branches"] += solver.num_branches
         self.counts["proposed"] += len(collector.found)
         if self.any_will_do:
-            self._offer(each for picked, keys in collector.found for each in self._expanded(model, picked, keys))
-        else:  # what is no better than the list by its first keys is not even expanded
-            for least, alike in groupby(sorted(collector.found, key=_first_keys), _first_keys):
-                if self.best.closed(least):
-                    break
-                proposed = (each for picked, keys in alike for each in self._expanded(model, picked, keys))
-                self._offer(sorted(proposed, key=itemgetter(0)))
+            self.proposals.take_any(model, collector.found)
+        else:
+            self.proposals.take(model, collector.found)
         return status == "none" or not collector.full
-
-    def _offer(self, proposed: Iterable[Proposed]) -> None:
-        """Check what is proposed and take what fits: least first, so that most of the rest need no check.
-
-        Rows of one class may differ in what the model rounds, so each choice of rows is checked; parts behind one row
-        are equal in all that the plan can see, so that one verdict serves them all, and of them only the first by id
-        can be among those wanted.
-        """
-        for least, first, choices in proposed:
-            if self.best.closed(least):
-                break
-            self.counts["checked"] += 1
-            self.clock.check()
-            verdict = judge(first, self.plan, alike=self.alike)
-            if not verdict.fits:
-                continue
-            if self.any_will_do:
-                self.best.offer(verdict.key, first)
-                return
-            for some in leading(choices, self.best.wanted):
-                combination = combine(some)
-                key = (*verdict.key[:5], *combination.tie_key())
-                if not self.best.closed(key):
-                    self.best.offer(key, combination)
-
-    def _expanded(self, model: Model, picked: dict[str, int], keys: dict[str, int]) -> Iterator[Proposed]:
-        """All choices of rows of one choice of classes, but for those that can not be among the best any more."""
-        least = _first_keys((picked, keys))
-        rows = [[(each, row) for row in model.classes[each][number].tolist()] for each, number in picked.items()]
-        for chosen in product(*rows):
-            choices = [self._behind(each, row) for each, row in chosen]
-            first = combine([some[0] for some in choices])
-            key = (*least, *first.tie_key())
-            self.clock.check()
-            if not self.best.closed(key):
-                yield key, first, choices
-
-    def _behind(self, facet: str, row: int) -> list[Choice]:
-        """What stands behind a row, the first by id first."""
-        if (facet, row) not in self._choices:
-            self._choices[facet, row] = list(self.facets.facets[facet].expand(row))
-        return self._choices[facet, row]
-
-
-_AFTER_ALL = chr(0x10FFFF)
-
-
-def _first_keys(found: tuple[dict[str, int], dict[str, int]]) -> tuple[Any, ...]:
-    """Lower bounds of the check's first keys, from a solution of a model."""
-    _, keys = found
-    money = (keys["unknown_cost"], 0.0 if keys["unknown_cost"] else cost_of(keys["cost"]))
-    return keys["unproved"], keys["closeness"], money, keys["layers"], keys["operations"]
 
 
 def _same(some: Mapping[str, Mask], others: Mapping[str, Mask]) -> bool:

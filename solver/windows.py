@@ -84,6 +84,31 @@ def reach(held: Mapping[str, tuple[int, int]]) -> tuple[Any, ...]:
     return *highest.values(), *(held.get(name) for name in KINDS)
 
 
+class Narrowed:
+    """What :func:`within` and :func:`known` left of the rows that were asked about last, by the very same rows."""
+
+    def __init__(self, terms: Terms) -> None:
+        self.terms = terms
+        self._left: list[tuple[dict[str, Mask], tuple[Any, ...], dict[str, Mask]]] = []
+        self._known: tuple[dict[str, Mask], dict[str, Mask]] | None = None
+
+    def within(self, rows: dict[str, Mask], held: Mapping[str, tuple[int, int]]) -> dict[str, Mask]:
+        """Rows that can be in a combination whose keys do not exceed the ranges that they are held in."""
+        far = reach(held)
+        for asked, how_far, left in self._left:
+            if (asked is rows or left is rows) and how_far == far:
+                return left
+        left = within(self.terms, rows, held)
+        self._left = [*self._left[-3:], (rows, far, left)]
+        return left
+
+    def priced(self, rows: dict[str, Mask]) -> dict[str, Mask]:
+        """Rows whose prices are known."""
+        if self._known is None or self._known[0] is not rows:
+            self._known = rows, known(self.terms, rows)
+        return self._known[1]
+
+
 def rungs(terms: Terms, rows: Mapping[str, Mask], first: int) -> Iterator[int]:
     """Highest costs, in model units, of which the first leaves some ``first`` rows and each next several times more.
 
