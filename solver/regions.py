@@ -50,9 +50,6 @@ FIRST_RUNG = 200
 SMALL = 20_000
 """Rows multiplied over the facets up to which everything is enumerated at once."""
 
-SAMPLE = 200
-"""Rows of a facet that a first look takes: a small model finds an answer at once where there are many."""
-
 Progress = Callable[[str], None]
 
 
@@ -99,6 +96,9 @@ class Search:
         self.alive = prune(self.terms, self.terms.alive)
         self.orders = self._id_orders()
         self._least: tuple[tuple[Any, ...], int] | None = None
+        """Goals not established and closeness, and the least cost at these, where the rows that were asked tell it."""
+        self._taken: tuple[tuple[Any, ...], int] | None = None
+        """The same, and a cost up to which all that is known is in the list."""
         self.narrowed = windows.Narrowed(self.terms)
         self.proposals = Proposals(self.facets, plan, self.best, clock, self.counts, self.alike)
         self._made: tuple[dict[str, Mask], bool, Model] | None = None
@@ -257,12 +257,23 @@ class Search:
             if windows.empty(few):
                 continue
             model = self._model(few, nearer["closeness"][1])
-            nearest = self._least_of(model, held | nearer, cost=high)
+            if low == nearer["closeness"][1]:  # no other is asked for: what is there is taken at once
+                nearest = self._take_cheap(model, region | nearer, high)
+            else:
+                nearest = self._least_of(model, held | nearer, cost=high)
             if nearest is not None:
                 reached = nearest
             elif reached is None and windows.count(few) > MANY_ROWS:
                 return None
         return reached
+
+    def _take_cheap(self, model: Model, held: dict[str, tuple[int, int]], cost: int) -> int | None:
+        """Take what is cheap at one closeness; answers that, or None where there is nothing."""
+        before = self.counts["proposed"]
+        closeness = held["closeness"][0]
+        if self._collect(model, held | {"cost": (0, cost)}):
+            self._taken = (held["unproved"][0], closeness), cost
+        return closeness if self.counts["proposed"] > before else None
 
     def _least_of(
         self,
@@ -285,9 +296,11 @@ class Search:
     def _by_cost(self, rows: dict[str, Mask], held: dict[str, tuple[int, int]], prefix: tuple[Any, ...]) -> None:
         """Work through one closeness from the cheapest on: a rung of cost leaves few rows, and often fills the list."""
         most = held["closeness"][1]
-        low = 0
+        low = self._taken[1] + 1 if self._taken is not None and self._taken[0] == prefix else 0
         cheap = self.narrowed.priced(rows)
         for high in windows.rungs(self.terms, cheap, FIRST_RUNG) if not windows.empty(cheap) else ():
+            if high < low:
+                continue
             if self.best.closed((*prefix, *self._lower("cost", low))):
                 return
             top = min(high, self._highest(prefix))
@@ -416,7 +429,7 @@ class Search:
         self.any_will_do = True
         if self.empty:
             return False
-        few = {each: _spread_out(mask) for each, mask in self.alive.items()}
+        few = {each: windows.spread_out(mask) for each, mask in self.alive.items()}
         if any(few[each] is not mask for each, mask in self.alive.items()):
             few = prune(self.terms, few)
             if all(mask.any() for mask in few.values()):
@@ -480,13 +493,3 @@ class Search:
 
 def _same(some: Mapping[str, Mask], others: Mapping[str, Mask]) -> bool:
     return all(np.array_equal(mask, others[each]) for each, mask in some.items())
-
-
-def _spread_out(mask: Mask) -> Mask:
-    """Of the rows that are alive, some over the whole length; the same mask where there are few."""
-    rows = np.flatnonzero(mask)
-    if len(rows) <= SAMPLE:
-        return mask
-    found = np.zeros_like(mask)
-    found[rows[np.linspace(0, len(rows) - 1, SAMPLE).astype(np.int64)]] = True
-    return found
