@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 
 from kitwright.solver import check, distinct, encode, find, narrow, pairing, regions, sieve
+from kitwright.solver.alike import Alike
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import judge
 from kitwright.solver.combination import Combination
@@ -157,6 +158,7 @@ def test_search_agrees_where_the_catalogue_counts_as_large(
     monkeypatch.setattr(regions, "AT_ONCE", 2)
     monkeypatch.setattr(regions, "FOR_EACH", 0)
     monkeypatch.setattr(regions, "MANY_ROWS", 3)
+    monkeypatch.setattr(regions, "FIRST_RUNG", 2)
     monkeypatch.setattr(narrow, "LARGE", 3)
     monkeypatch.setattr(narrow, "FIRST_WAYS", 3)
     monkeypatch.setattr(pairing, "BATCH", 5)
@@ -171,9 +173,24 @@ def test_search_agrees_where_the_catalogue_counts_as_large(
         run(self)
 
     monkeypatch.setattr(regions.Search, "run", seen)
+    ways: Counter[str] = Counter()
+    for name in ("_take_cheap", "_least_of", "_by_cost", "_climb"):
+        counted(monkeypatch, name, ways)
     differences = [each for seed in range(first, first + CHUNK // 2) for each in compare(question, seed, (1, 25))]
     assert differences == []
     assert {True, False} == set(looks)
+    assert min(ways[name] for name in ("_take_cheap", "_least_of", "_by_cost", "_climb")) > 5
+
+
+def counted(monkeypatch: pytest.MonkeyPatch, name: str, ways: Counter[str]) -> None:
+    """Count how often one of the search's ways is gone."""
+    whole = getattr(regions.Search, name)
+
+    def also(self: regions.Search, *given: Any, **named: Any) -> Any:
+        ways[name] += 1
+        return whole(self, *given, **named)
+
+    monkeypatch.setattr(regions.Search, name, also)
 
 
 @pytest.mark.parametrize("first", range(0, STACKS, CHUNK))
@@ -253,6 +270,21 @@ def test_spreads_kept_from_one_combination_to_the_next_change_no_verdict(questio
             modes[plan.tolerance] += judged.fits
     assert {mode for mode in TOLERANCES if modes[mode]} == set(TOLERANCES)
     assert {mode for _, mode, *_ in kept} == {"statistical", "worst_case"}
+
+
+@pytest.mark.parametrize(("question", "seeds"), [(stacks, 30), (random_motion.question, 15)])
+def test_what_combinations_have_in_common_changes_no_verdict(question: Question, seeds: int) -> None:
+    """Figures known by their parts are the very figures: one kept under too few of them would deceive the search."""
+    kept = 0
+    for seed in range(seeds):
+        catalogue, plan = question(seed)
+        alike = Alike()
+        for combination in islice(everything(catalogue, plan), seed % 7, None, 7):
+            assert judge(combination, plan, alike=alike) == judge(combination, plan)
+            shared, alone = (check(combination, plan, spreads=False, alike=some) for some in (alike, None))
+            assert shared == alone
+        kept += len(alike.figures) + len(alike.spreads)
+    assert kept > 1000
 
 
 def test_the_twin_counts_every_combination_once() -> None:
