@@ -1,7 +1,7 @@
 """Figures of combinations that have parts in common: what hangs on the same parts is worked out once.
 
 The combinations of one list differ in few parts, so that nine in ten of their figures are one another's. A figure is
-known by the parts and the machining that it reads; what reads money or a deck measured with certain parts is not kept.
+known by the parts and the machining that it reads; what reads money is not kept.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from functools import cache
 from typing import Any
 
+from kitwright.solver.candidates import BOTTOM
 from kitwright.solver.combination import Combination
 from kitwright.solver.parts import KINDS
 from kitwright.solver.plan import Tolerance
@@ -54,4 +55,6 @@ def key(name: str, some: Marks, mode: Tolerance | None = None) -> tuple[Any, ...
 @cache
 def _owners(name: str) -> tuple[str, ...] | None:
     owners = {leaf.partition(".")[0] for leaf in leaves_of(name)} - _OF_THE_PLAN
+    if "measured" in owners:  # a deck is measured with four parts together
+        owners = owners - {"measured"} | {*BOTTOM}
     return tuple(sorted(owners)) if owners <= {*KINDS, "gaskets", "machining"} else None
