@@ -90,13 +90,13 @@ def cents(paid: Any) -> Ints:
     return whole_numbers
 
 
-def nearest(values: Any) -> tuple[Ints, bool]:
-    """Nearest whole numbers, and whether they are exact."""
+def nearest(values: Any, rounding: float = SNAP) -> tuple[Ints, bool]:
+    """Nearest whole numbers, and whether they are exact but for rounding."""
     values = np.asarray(values, dtype=float)
     whole = np.rint(values)
     if not np.all(np.abs(whole) < BIG):
         raise TooLargeError(f"a value of {np.nanmax(np.abs(whole)):.3g} model units is beyond any engine")
-    return whole.astype(np.int64), bool(np.all(np.abs(values - whole) < SNAP))
+    return whole.astype(np.int64), bool(np.all(np.abs(values - whole) < rounding))
 
 
 def unit_of(name: str) -> float:

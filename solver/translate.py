@@ -318,13 +318,15 @@ class Maker(Columns):
         terms = self.contributions({goal.figure: 1.0})
         first = next(iter(terms))
         terms[first] = terms[first] - aim * factor
-        whole, error = {}, 0
-        for each, values in terms.items():
-            whole[each], exact = nearest(values / unit)
-            error += not exact
         step = goal.step * factor / unit
         whole_step = max(1, int(up(step)))
-        error += whole_step < 100 or abs(step - whole_step) > SNAP
+        # all of them together must not move the quotient by as much as the check takes for rounding
+        rounding = min(SNAP, NEAR * whole_step / (2 * len(terms)))
+        whole, error = {}, 0
+        for each, values in terms.items():
+            whole[each], exact = nearest(values / unit, rounding)
+            error += not exact
+        error += abs(step - whole_step) > SNAP
         self.terms.sums.append(AimSum(name, whole, whole_step, int(error), goal.weight, flags))
 
     def _aim_levels(self, name: str, goal: Goal, aim: float, flags: dict[str, Mask]) -> None:

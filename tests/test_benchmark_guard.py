@@ -78,6 +78,15 @@ def test_four_hundred_parts_at_worst_case_are_a_small_search(tmp_path: Path) -> 
     assert {each.closeness for each in answer} == {16}
 
 
+def test_fine_steps_at_worst_case_are_a_small_search(tmp_path: Path) -> None:
+    """Sizes on a grid of their own are whole numbers of a fine step: none is taken for one step closer than it is."""
+    finer = {"aim: 10.5,": "aim: 10.5, step: 0.001,", "quench: {": "quench: {step: 0.005 mm, "}
+    catalogue, plan = question(200, tmp_path, changed(WIDER | finer))
+    answer = twenty(catalogue, plan)
+    assert answer.counts["branches"] < 2000
+    assert {each.closeness for each in answer} == {61}
+
+
 def test_a_large_catalogue_at_worst_case_is_decided_by_its_cheap_parts(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -111,6 +111,26 @@ def test_search_agrees_where_steps_are_finer_than_any_dial(small: int, monkeypat
     assert [each for seed in range(8) for each in compare(finest, seed, (3,))] == []
 
 
+def fine(seed: int) -> tuple[Catalogue, Plan]:
+    """Steps of a few microns down to less than what the model counts in: rounding, or a step of closeness?"""
+    catalogue, plan = stacks(seed)
+    rng = random.Random(f"fine {seed}")
+    finer = {
+        name: replace(goal, step=goal.step / rng.choice((2, 4, 5, 10, 40, 77, 1000)))
+        for name, goal in plan.goals.items()
+    }
+    quench = plan.goals.get("quench", Goal("quench", 0.9))
+    return catalogue, plan.but(
+        goals=finer | {"quench": replace(quench, step=rng.choice((0.005, 0.002, 0.0005, 0.00003)))}
+    )
+
+
+@pytest.mark.parametrize("small", [0, regions.SMALL])
+def test_search_agrees_where_steps_are_fine(small: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(regions, "SMALL", small)
+    assert [each for seed in range(25) for each in compare(fine, seed, (1, 4))] == []
+
+
 def test_search_agrees_where_squares_are_capped(monkeypatch: pytest.MonkeyPatch) -> None:
     """As sums are whose squares would not fit the solver's integers."""
     monkeypatch.setattr(encode, "LARGEST_ROOT", 0)
