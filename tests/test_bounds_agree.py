@@ -18,11 +18,13 @@ from kitwright.solver.check import judge
 from kitwright.solver.classes import combine
 from kitwright.solver.encode import Encoder
 from kitwright.solver.engine import FAR, Clock
+from kitwright.solver.parts import Gasket, Part, Piston
 from kitwright.solver.plan import Goal
+from kitwright.solver.quantity import LENGTH, Quantity, parse
 from kitwright.solver.regions import Search
 from kitwright.solver.registry import FIGURES
 from tests import random_catalogues, random_motion
-from tests.test_twin import Question, cheapest, out_of_reach
+from tests.test_twin import Question, cheapest, fine, out_of_reach
 
 
 def gauged(seed: int) -> tuple[Catalogue, Plan]:
@@ -38,6 +40,27 @@ def wide(seed: int) -> tuple[Catalogue, Plan]:
     catalogue, plan = random_motion.question(seed)
     free = {name: replace(goal, minimum=None, maximum=None) for name, goal in plan.goals.items()}
     return catalogue, plan.but(goals=free)
+
+
+def off_the_grid(seed: int) -> tuple[Catalogue, Plan]:
+    """Gaskets and decks a fraction of a model unit beside whole ones, and steps of few units: what is rounded shows."""
+    catalogue, plan = random_catalogues.question(seed)
+    rng = random.Random(f"off the grid {seed}")
+    hair, step = rng.choice(((1e-5, 0.0003), (1e-6, 0.00107), (1e-8, 0.0001), (1e-8, 0.0003)))  # mm
+
+    def beside(size: Quantity) -> Quantity:
+        return parse(f"{float(size.to('mm')) + rng.randint(-9, 9) * hair:.8f} mm", LENGTH)
+
+    parts: list[Part] = []
+    for part in catalogue:
+        if isinstance(part, Gasket):
+            parts.append(replace(part, thickness=beside(part.thickness)))
+        elif isinstance(part, Piston):
+            parts.append(replace(part, compression_height=beside(part.compression_height), pin_offset=None))
+        else:
+            parts.append(part)
+    quench = Goal("quench", rng.choice((0.7, 0.85, 1.0)), step=step)
+    return Catalogue.of(parts), plan.but(goals={"quench": quench}, tolerance="nominal")
 
 
 def compared(question: Question, seed: int, tries: int) -> int:
@@ -76,7 +99,12 @@ def compared(question: Question, seed: int, tries: int) -> int:
 
 
 @pytest.mark.parametrize(
-    "question", [random_catalogues.question, random_motion.question, wide, gauged, out_of_reach, cheapest]
+    "question",
+    [random_catalogues.question, random_motion.question, wide, gauged, out_of_reach, cheapest, fine],
 )
 def test_pruning_knows_no_more_than_the_model_counts(question: Question) -> None:
     assert sum(compared(question, seed, 6) for seed in range(15)) > 25
+
+
+def test_the_model_counts_no_step_that_the_check_does_not() -> None:
+    assert sum(compared(off_the_grid, seed, 12) for seed in range(35)) > 100
