@@ -318,15 +318,13 @@ class Maker(Columns):
         terms = self.contributions({goal.figure: 1.0})
         first = next(iter(terms))
         terms[first] = terms[first] - aim * factor
-        step = goal.step * factor / unit
-        whole_step = max(1, int(up(step)))
+        whole_step = max(1, int(up(goal.step * factor / unit)))  # no shorter than the step: counts no more of them
         # all of them together must not move the quotient by as much as the check takes for rounding
         rounding = min(SNAP, NEAR * whole_step / (2 * len(terms)))
         whole, error = {}, 0
         for each, values in terms.items():
             whole[each], exact = nearest(values / unit, rounding)
             error += not exact
-        error += abs(step - whole_step) > SNAP
         self.terms.sums.append(AimSum(name, whole, whole_step, int(error), goal.weight, flags))
 
     def _aim_levels(self, name: str, goal: Goal, aim: float, flags: dict[str, Mask]) -> None:
