@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from functools import partial
@@ -318,7 +319,8 @@ class Maker(Columns):
         terms = self.contributions({goal.figure: 1.0})
         first = next(iter(terms))
         terms[first] = terms[first] - aim * factor
-        whole_step = max(1, int(up(goal.step * factor / unit)))  # no shorter than the step: counts no more of them
+        # no shorter than the step, but for rounding of floats: no more of them are counted
+        whole_step = max(1, math.ceil(goal.step * factor / unit * (1 - 1e-12)))
         # all of them together must not move the quotient by as much as the check takes for rounding
         rounding = min(SNAP, NEAR * whole_step / (2 * len(terms)))
         whole, error = {}, 0
