@@ -19,6 +19,9 @@ from kitwright.solver.stackup import Spreads
 
 _OF_THE_PLAN = {"plan", "conditions", "reference"}
 
+MOST_KEPT = 50_000
+"""Values of one sort that are kept: some ten megabytes."""
+
 Marks = dict[str, Any]
 """Owner of leaves to what makes two of it the same."""
 
@@ -33,6 +36,12 @@ class Alike:
     """Ranges in a figure's own unit, by figure, tolerance mode and marks."""
     by_value: Spreads = field(default_factory=dict)
     """Ranges by dimensions: different parts may have the same."""
+
+    def trim(self) -> None:
+        """Forget what is known where it becomes too much: a long search judges many thousands."""
+        for kept in (self.figures, self.spreads, self.by_value):
+            if len(kept) > MOST_KEPT:
+                kept.clear()
 
 
 def marks(combination: Combination) -> Marks:

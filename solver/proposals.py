@@ -8,7 +8,7 @@ from itertools import groupby, product
 from operator import itemgetter
 from typing import Any
 
-from kitwright.solver.alike import Alike
+from kitwright.solver.alike import MOST_KEPT, Alike
 from kitwright.solver.check import judge
 from kitwright.solver.classes import Choice, Facets, combine
 from kitwright.solver.combination import Combination
@@ -63,6 +63,7 @@ class Proposals:
         """
         self.counts["checked"] += 1
         self.clock.check()
+        self.alike.trim()
         verdict = judge(first, self.plan, alike=self.alike)
         if not verdict.fits:
             return False
@@ -90,6 +91,8 @@ class Proposals:
 
     def _behind(self, facet: str, row: int) -> list[Choice]:
         """What stands behind a row, the first by id first."""
+        if len(self._choices) > MOST_KEPT:
+            self._choices.clear()
         if (facet, row) not in self._choices:
             self._choices[facet, row] = list(self.facets.facets[facet].expand(row))
         return self._choices[facet, row]

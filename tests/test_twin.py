@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 
+from kitwright.solver import alike as alike_figures
 from kitwright.solver import check, distinct, encode, find, narrow, pairing, regions, sieve
 from kitwright.solver.alike import Alike
 from kitwright.solver.catalogue import Catalogue
@@ -293,16 +294,21 @@ def test_spreads_kept_from_one_combination_to_the_next_change_no_verdict(questio
 
 
 @pytest.mark.parametrize(("question", "seeds"), [(stacks, 30), (random_motion.question, 15)])
-def test_what_combinations_have_in_common_changes_no_verdict(question: Question, seeds: int) -> None:
+def test_what_combinations_have_in_common_changes_no_verdict(
+    question: Question, seeds: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Figures known by their parts are the very figures: one kept under too few of them would deceive the search."""
+    monkeypatch.setattr(alike_figures, "MOST_KEPT", 400)
     kept = 0
     for seed in range(seeds):
         catalogue, plan = question(seed)
         alike = Alike()
         for combination in islice(everything(catalogue, plan), seed % 7, None, 7):
+            alike.trim()
             assert judge(combination, plan, alike=alike) == judge(combination, plan)
             shared, alone = (check(combination, plan, spreads=False, alike=some) for some in (alike, None))
             assert shared == alone
+        assert max(map(len, (alike.figures, alike.spreads, alike.by_value))) < 700
         kept += len(alike.figures) + len(alike.spreads)
     assert kept > 1000
 
