@@ -54,8 +54,8 @@ def prepare_streams() -> None:
 
 
 def width() -> int:
-    """Columns that a table may take: the terminal's, within reason."""
-    if not on_terminal(sys.stdout):
+    """Columns that a table may take: the terminal's, or what ``COLUMNS`` says beside one, within reason."""
+    if not on_terminal(sys.stdout) and not os.environ.get("COLUMNS", "").isdecimal():
         return WIDTH
     return min(max(shutil.get_terminal_size((WIDTH, 24)).columns, NARROWEST), WIDTH)
 

@@ -145,3 +145,12 @@ def test_a_terminal_gets_a_little_colour_unless_it_is_not_wanted() -> None:
     plain = on_a_terminal(*words, NO_COLOR="1")
     assert "\x1b" not in plain and "2 combinations fit" in plain
     assert b"\x1b" not in process(*words).stdout
+
+
+def test_columns_are_kept_beside_a_terminal_too() -> None:
+    """What a pager or a program that runs the command again and again asks for; else what a page of text has."""
+    words = ("find", plan("stack-not-needed"))
+    printed = {asked: process(*words, COLUMNS=asked).stdout.decode() for asked in ("70", "80", "no number", "0")}
+    widest = {asked: max(map(len, text.splitlines())) for asked, text in printed.items()}
+    assert widest["70"] <= 70 < widest["no number"]
+    assert 70 < widest["80"] <= 80 < widest["no number"] == widest["0"] <= 100
