@@ -149,6 +149,29 @@ def aims_of(plan: Plan) -> dict[str, Goal]:
     return found
 
 
+def broken_branch(
+    view: View, name: str, side: Literal["min", "max"], bound: float, mode: Tolerance, strict: bool = False
+) -> tuple[str, float] | None:
+    """A branch, and its value, that breaks a bound on a figure which cannot be computed for want of another branch.
+
+    The least of two is no more than the one that is known, the greatest no less.
+    """
+    if FIGURES[name].extreme != side:
+        return None
+    for each in FIGURES[name].inputs:
+        branch = each.rstrip("?")
+        if math.isnan(view.value(branch)):
+            found = broken_branch(view, branch, side, bound, mode, strict)
+            if found is not None:
+                return found
+            continue
+        low, high = view.spread(branch, mode)
+        compared = low if side == "min" else high
+        if not reaches(compared, side, bound, strict):
+            return branch, compared
+    return None
+
+
 def goal_limits(view: View, name: str, goal: Goal, mode: Tolerance) -> tuple[list[Limit], bool]:
     """A goal's limits in a tolerance mode, and whether the goal is established."""
     value = view.value(goal.figure)
@@ -162,7 +185,13 @@ def goal_limits(view: View, name: str, goal: Goal, mode: Tolerance) -> tuple[lis
         if bound is None:
             continue
         if math.isnan(value):
-            found.append(Limit("goal", name, goal.figure, side, bound, None, None))
+            known = broken_branch(view, goal.figure, side, bound, mode)
+            if known is None:
+                found.append(Limit("goal", name, goal.figure, side, bound, None, None))
+            else:
+                branch, compared = known
+                said = f"{FIGURES[branch].meaning}, whatever the other is"
+                found.append(Limit("goal", name, goal.figure, side, bound, compared, False, said))
             continue
         low, high = view.spread(goal.figure, mode)
         compared = low if side == "min" else high
@@ -175,9 +204,17 @@ def goal_limits(view: View, name: str, goal: Goal, mode: Tolerance) -> tuple[lis
 
 
 def rule_limits(view: View, mode: Tolerance) -> Iterator[Limit]:
-    """The physical rules in a tolerance mode, one after the other; those that cannot be computed are silent."""
+    """The physical rules in a tolerance mode, one after the other; those that cannot be computed are silent.
+
+    Of two valves the one that is known is enough to break a rule.
+    """
     for rule in PHYSICAL:
-        if rule.id in view.plan.waived or math.isnan(view.value(rule.figure)):
+        if rule.id in view.plan.waived:
+            continue
+        if math.isnan(view.value(rule.figure)):
+            known = broken_branch(view, rule.figure, "min", 0.0, mode, rule.strict)
+            if known is not None:
+                yield Limit("rule", rule.id, rule.figure, "min", 0.0, known[1], False, rule.sentence, rule.strict)
             continue
         low, _ = view.spread(rule.figure, mode)
         holds = reaches(low, "min", 0.0, rule.strict)

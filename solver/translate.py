@@ -102,7 +102,7 @@ class Maker(Columns):
         # the greatest a figure can be proves no minimum, and no aim; a maximum it does prove
         if (flags or always) and (not bound_only or goal.minimum is not None or goal.ranked_by is not None):
             self.terms.lacks.append(Lack(name, flags, always))
-        if always and not bound_only:
+        if always and not bound_only and FIGURES[goal.figure].extreme is None:
             return
         if goal.minimum is not None:
             self._limit(name, goal.figure, "min", goal.minimum)

@@ -322,21 +322,30 @@ for _kind in RATED:
     meaning="the lowest of all ratings and computed limits; parts without a rating prove nothing",
     formula="min of the ratings of crank, rod, cam, spring, flywheel, of the rod's load and of valve float, as known",
     source="definition; the ratings are the makers'",
-    inputs=(*(f"{kind}_rating?" for kind in RATED), "rod_load_limit?", "float_speed?"),
+    inputs=(*(f"{kind}_rating?" for kind in RATED), "rod_load_limit?", "float_speed_intake?", "float_speed_exhaust?"),
     extreme="min",
     bound_without=tuple(f"{kind}.max_rpm" for kind in RATED),
 )
 def rev_limit(
-    crank: float, rod: float, cam: float, spring: float, flywheel: float, rod_load: float, float_speed: float
+    crank: float,
+    rod: float,
+    cam: float,
+    spring: float,
+    flywheel: float,
+    rod_load: float,
+    intake_float: float,
+    exhaust_float: float,
 ) -> float:
     """Lowest known speed limit, in rad/s, of limits in rad/s (NaN where unknown); NaN where none is known.
+
+    One valve that floats is enough, whether the other's speed is known or not.
 
     Source: definition.
 
     >>> nan = float("nan")
-    >>> float(rev_limit(700.0, nan, nan, 650.0, nan, nan, 690.0))
+    >>> float(rev_limit(700.0, nan, nan, 650.0, nan, nan, 690.0, nan))
     650.0
     """
     ratings = np.fmin(np.fmin(np.fmin(crank, rod), np.fmin(cam, spring)), flywheel)
-    lowest: float = np.fmin(ratings, np.fmin(rod_load, float_speed))
+    lowest: float = np.fmin(ratings, np.fmin(rod_load, np.fmin(intake_float, exhaust_float)))
     return lowest
