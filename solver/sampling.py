@@ -11,7 +11,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from kitwright.solver.check import View, reaches
+from kitwright.solver.check import View, broken_branch, reaches
 from kitwright.solver.evaluate import compute, in_unit, shifted
 from kitwright.solver.registry import FIGURES, leaves_of, public_figures, tree_of
 from kitwright.solver.result import Checked, Limit
@@ -25,7 +25,8 @@ PERCENTILES = (1.0, 2.5, 5.0, 50.0, 95.0, 97.5, 99.0)
 
 MOST_SAMPLES = 1_000_000
 
-SCANNED = ("valve_chase_intake", "valve_chase_exhaust", "float_speed", "peak_piston_speed")
+_OF_VALVES = tuple(f"{name}_{valve}" for name in ("valve_chase", "float_speed") for valve in ("intake", "exhaust"))
+SCANNED = (*_OF_VALVES, "peak_piston_speed")
 """Figures that scan a whole turn for every build: a fitted surface stands in for them, where it is close enough."""
 
 _CLOSE = 0.02
@@ -161,7 +162,8 @@ def sample(checked: Checked, view: View, count: int, seed: int, distribution: Di
         raise ValueError(f"{count} samples: from 1 to {MOST_SAMPLES:,} can be drawn")
     limits = [each for each in checked.limits if each.figure and each.bound is not None and each.holds is not None]
     names = [name for name in public_figures() if not math.isnan(view.value(name))]
-    names += [each.figure for each in limits if each.figure not in names]
+    compared = {each: _compared(view, each) for each in limits}
+    names += [name for name in dict.fromkeys(compared.values()) if name not in names]
     wanted = tuple(dict.fromkeys(leaf for name in names for leaf in leaves_of(name)))
     builds = _builds(view, wanted, count, seed, distribution)
     nominal, tolerances, leaves = builds.nominal, builds.tolerances, builds.leaves
@@ -178,7 +180,7 @@ def sample(checked: Checked, view: View, count: int, seed: int, distribution: Di
     held = []
     for limit in limits:
         assert limit.bound is not None
-        value: Any = values[limit.figure]
+        value: Any = values[compared[limit]]
         kept = np.asarray(reaches(value, limit.limit, limit.bound, limit.strict))
         kept_all &= kept
         held.append(_held(limit, int(kept.sum()), count))
@@ -190,6 +192,14 @@ def sample(checked: Checked, view: View, count: int, seed: int, distribution: Di
     every = _held(None, int(kept_all.sum()), count)
     uncounted = sum(each.holds is None for each in checked.limits)
     return Sampled(count, seed, distribution, every, tuple(held), figures, uncounted, tuple(exact))
+
+
+def _compared(view: View, limit: Limit) -> str:
+    """The figure that a limit compares: where it is not known, the one of its branches that breaks it."""
+    if limit.bound is None or not math.isnan(view.value(limit.figure)):
+        return limit.figure
+    known = broken_branch(view, limit.figure, limit.limit, limit.bound, view.plan.tolerance, limit.strict)
+    return known[0] if known is not None else limit.figure
 
 
 def _held(limit: Limit | None, kept: int, count: int) -> Held:
