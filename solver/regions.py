@@ -181,12 +181,14 @@ class Search:
             else:
                 if model is None or model.most != found + width:
                     model = self._model(within, found + width)
-                if self._known_least((unproved, found)) is None and self._collect(model, region):
+                if self._collect(model, region):
                     low = found + width + 1
                 else:
                     self._split(model, rows, held | {"closeness": (found, found)}, (unproved, found), 2)
-                    width, low = 0, found + 1
-                    continue
+                    low = found + 1
+                    if width:  # too many at once
+                        width = 0
+                        continue
             width = width * 2 + 1 if len(self.best.found) - before < self.best.wanted else width
 
     def _next_closeness(
@@ -308,7 +310,7 @@ class Search:
             few = self._within(cheap, region)
             if not windows.empty(few):
                 model = self._model(few, most)
-                if self._known_least(prefix) is not None or not self._collect(model, region):
+                if not self._collect(model, region):
                     self._split(model, few, region, prefix, 2)
             low = high + 1
         region = held | {"unknown_cost": (1, 1)}
