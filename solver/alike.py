@@ -13,57 +13,64 @@ from typing import Any
 from kitwright.solver.candidates import BOTTOM
 from kitwright.solver.combination import Combination
 from kitwright.solver.parts import KINDS
-from kitwright.solver.plan import Tolerance
 from kitwright.solver.registry import leaves_of
 from kitwright.solver.stackup import Spreads
 
 _OF_THE_PLAN = {"plan", "conditions", "reference"}
 
-MOST_KEPT = 50_000
-"""Values of one sort that are kept: some ten megabytes."""
+MOST_KEPT = 20_000
+"""Sets of parts, and ranges, that are kept: some ten megabytes."""
 
-Marks = dict[str, Any]
-"""Owner of leaves to what makes two of it the same."""
+Owners = tuple[str, ...]
+"""Kinds, ``gaskets`` and ``machining``, as far as a figure reads them."""
+
+Known = dict[Any, Any]
+"""Figures to their values in SI and in their own units, and with a tolerance mode to their ranges."""
 
 
 @dataclass(slots=True)
 class Alike:
     """What is known of combinations of one catalogue under one plan; not for parts that are changed under their ids."""
 
-    figures: dict[tuple[Any, ...], float] = field(default_factory=dict)
-    """SI values, by figure and marks."""
-    spreads: dict[tuple[Any, ...], tuple[float, float]] = field(default_factory=dict)
-    """Ranges in a figure's own unit, by figure, tolerance mode and marks."""
+    by_parts: dict[tuple[Owners, tuple[Any, ...]], Known] = field(default_factory=dict)
     by_value: Spreads = field(default_factory=dict)
     """Ranges by dimensions: different parts may have the same."""
 
     def trim(self) -> None:
         """Forget what is known where it becomes too much: a long search judges many thousands."""
-        for kept in (self.figures, self.spreads, self.by_value):
+        for kept in (self.by_parts, self.by_value):
             if len(kept) > MOST_KEPT:
                 kept.clear()
 
 
-def marks(combination: Combination) -> Marks:
-    """What tells the owners of leaves in this combination from those in another."""
-    found: Marks = dict.fromkeys(KINDS)
-    found |= {kind: part.id for kind, part in combination.parts.items()}
-    if combination.rebore is not None:
-        found["block"] = found["block"], combination.rebore
-    found["gaskets"] = tuple(each.id for each in combination.gaskets)
-    found["machining"] = float(combination.mill), float(combination.relieve), float(combination.deck_cut)
-    return found
+class InCommon:
+    """What is known of one combination from others that have the parts too."""
 
+    def __init__(self, combination: Combination, alike: Alike) -> None:
+        self._by_parts = alike.by_parts
+        self._known: dict[Owners, Known] = {}
+        marks: dict[str, Any] = dict.fromkeys(KINDS)
+        marks |= {kind: part.id for kind, part in combination.parts.items()}
+        if combination.rebore is not None:
+            marks["block"] = marks["block"], combination.rebore
+        marks["gaskets"] = tuple(each.id for each in combination.gaskets)
+        marks["machining"] = float(combination.mill), float(combination.relieve), float(combination.deck_cut)
+        self._marks = marks
 
-def key(name: str, some: Marks, mode: Tolerance | None = None) -> tuple[Any, ...] | None:
-    """By what a figure (its range in a tolerance mode) is known; None where it is not kept."""
-    owners = _owners(name)
-    return None if owners is None else (name, mode, *[some[each] for each in owners])
+    def of(self, figure: str) -> Known | None:
+        """What is known of figures that read the same parts as this one, to be added to; None where it is not kept."""
+        owners = _owners(figure)
+        if owners is None:
+            return None
+        if owners not in self._known:
+            key = owners, tuple([self._marks[each] for each in owners])
+            self._known[owners] = self._by_parts.setdefault(key, {})
+        return self._known[owners]
 
 
 @cache
-def _owners(name: str) -> tuple[str, ...] | None:
-    owners = {leaf.partition(".")[0] for leaf in leaves_of(name)} - _OF_THE_PLAN
+def _owners(figure: str) -> Owners | None:
+    owners = {leaf.partition(".")[0] for leaf in leaves_of(figure)} - _OF_THE_PLAN
     if "measured" in owners:  # a deck is measured with four parts together
         owners = owners - {"measured"} | {*BOTTOM}
     return tuple(sorted(owners)) if owners <= {*KINDS, "gaskets", "machining"} else None

@@ -10,7 +10,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from kitwright.solver.alike import Alike, Marks, key, marks
+from kitwright.solver.alike import Alike, InCommon
 from kitwright.solver.combination import Combination, Missing, Reader
 from kitwright.solver.evaluate import compute, in_unit
 from kitwright.solver.plan import REV_CEILING, Goal, Plan, Tolerance
@@ -75,31 +75,28 @@ class View:
     """What is known of other combinations of the same catalogue and plan."""
     shown: dict[str, float] = field(default_factory=dict)
     """Figures in their own units."""
-    marks: Marks = field(init=False)
+    common: InCommon | None = field(init=False, default=None)
 
     def __post_init__(self) -> None:
         self.reader = Reader(self.combination, self.plan)
-        self.marks = marks(self.combination) if self.alike is not None else {}
         if self.alike is not None:
             self.known = self.alike.by_value
+            self.common = InCommon(self.combination, self.alike)
 
     def value(self, name: str) -> float:
         """A figure in its own unit, NaN where it cannot be computed."""
         if name not in self.shown:
-            if name not in self.memo:
-                self._compute(name)
-            self.shown[name] = float(in_unit(name, self.memo[name]))
+            known = self.common.of(name) if self.common is not None else None
+            if known is not None and name in known:
+                self.memo[name], self.shown[name] = known[name]
+            else:
+                if name not in self.memo:
+                    with np.errstate(all="ignore"):
+                        compute(name, self.reader, self.memo)
+                self.shown[name] = float(in_unit(name, self.memo[name]))
+                if known is not None:
+                    known[name] = self.memo[name], self.shown[name]
         return self.shown[name]
-
-    def _compute(self, name: str) -> None:
-        known = key(name, self.marks) if self.alike is not None else None
-        if self.alike is not None and known in self.alike.figures:
-            self.memo[name] = self.alike.figures[known]
-            return
-        with np.errstate(all="ignore"):
-            compute(name, self.reader, self.memo)
-        if self.alike is not None and known is not None:
-            self.alike.figures[known] = self.memo[name]
 
     def spread(self, name: str, mode: Tolerance) -> tuple[float, float]:
         """Lowest and highest value of a figure in a tolerance mode, in its own unit."""
@@ -107,16 +104,16 @@ class View:
             value = self.value(name)
             return value, value
         if (name, mode) not in self.spreads:
-            known = key(name, self.marks, mode) if self.alike is not None else None
-            if self.alike is not None and known in self.alike.spreads:
-                self.spreads[name, mode] = self.alike.spreads[known]
+            known = self.common.of(name) if self.common is not None else None
+            if known is not None and (name, mode) in known:
+                self.spreads[name, mode] = known[name, mode]
                 return self.spreads[name, mode]
             self.reader.read(leaves_of(name))
             with np.errstate(all="ignore"):
                 low, high = spread(name, self.reader.values, self.reader.tolerances, mode, self.known)
             self.spreads[name, mode] = float(in_unit(name, low)), float(in_unit(name, high))
-            if self.alike is not None and known is not None:
-                self.alike.spreads[known] = self.spreads[name, mode]
+            if known is not None:
+                known[name, mode] = self.spreads[name, mode]
         return self.spreads[name, mode]
 
     def missing(self, name: str) -> tuple[Missing, ...]:

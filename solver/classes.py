@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, cached_property
 from typing import Any
 
 import numpy as np
@@ -60,7 +60,7 @@ class Classes:
 
     def ranks(self) -> tuple[Ints, list[str]]:
         """Rank of each class by its smallest id (none at all comes first), and the ids by rank."""
-        names = [part.id if part is not None else "" for part in self.first]
+        names = [group[0].id if group[0] is not None else "" for group in self.members]
         order = sorted(range(len(names)), key=names.__getitem__)
         ranks = np.empty(len(names), dtype=np.int64)
         ranks[order] = np.arange(len(names))
@@ -71,6 +71,17 @@ class Classes:
         columns = [np.array([_money(part) for part in group]).min(axis=0) for group in self.members]
         paid, unknown, bought = np.array(columns).reshape(-1, 3).T
         return paid, unknown, bought
+
+
+def ranks_of(
+    tables: Mapping[str, Classes], index: Mapping[str, Ints], kinds: Sequence[str]
+) -> dict[str, tuple[Ints, list[Any]]]:
+    """Rank of each row's id of some kinds, from the ranks of their classes, and the ids by rank."""
+    found = {}
+    for kind in kinds:
+        ranks, names = tables[kind].ranks()
+        found[kind] = ranks[index[kind]], names
+    return found
 
 
 def _money(part: Part | None) -> tuple[float, bool, bool]:
@@ -112,10 +123,15 @@ class Facet:
     layers: Floats
     state: Ints
     tags: Ints = field(default_factory=lambda: np.empty(0, dtype=np.int64))
-    ranks: dict[str, tuple[Ints, list[Any]]] = field(default_factory=dict)
-    """Kind to the rank of each row's smallest id (gaskets: ids), and the ids by rank: what ties are broken by."""
+    ranked: Callable[[], dict[str, tuple[Ints, list[Any]]]] = dict
+    """What gives :attr:`ranks`: few searches come to ask for them."""
     made_of: dict[str, Ints] = field(default_factory=dict)
     """Owner of leaves to the class of each row: rows of one class have those leaves alike. Empty where not said."""
+
+    @cached_property
+    def ranks(self) -> dict[str, tuple[Ints, list[Any]]]:
+        """Kind to the rank of each row's smallest id (gaskets: ids), and the ids by rank: what ties are broken by."""
+        return self.ranked()
 
 
 @dataclass

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from fractions import Fraction
-from functools import cache
+from functools import cache, partial
 from itertools import product
 from typing import Any
 
@@ -23,14 +23,14 @@ import numpy as np
 import numpy.typing as npt
 
 from kitwright.solver.candidates import BOTTOM, Candidates
-from kitwright.solver.classes import SINGLE, BoreState, Choice, Classes, Facet, Facets, Floats, Ints, leaf_value
+from kitwright.solver.classes import SINGLE, BoreState, Choice, Classes, Facet, Facets, leaf_value, ranks_of
 from kitwright.solver.combination import NAN
 from kitwright.solver.narrow import keeping
 from kitwright.solver.pairing import Rows, batches, joined
 from kitwright.solver.parts import Gasket, Part
 from kitwright.solver.quantity import Quantity
 from kitwright.solver.rules import FITS, carries_tag
-from kitwright.solver.terms import Mask
+from kitwright.solver.terms import Floats, Ints, Mask
 
 Keep = Callable[["Builder", dict[str, Classes], Rows], Mask]
 """Which short blocks, made of some classes of parts, may be needed."""
@@ -213,7 +213,6 @@ class Builder:
                 parts = {kind: part for kind, part in zip(BOTTOM, chosen, strict=True) if part is not None}
                 yield parts, (), {"rebore": rebore}
 
-        ranks = {kind: (tables[kind].ranks()[0][index[kind]], tables[kind].ranks()[1]) for kind in BOTTOM}
         return Facet(
             "short",
             len(state),
@@ -226,7 +225,7 @@ class Builder:
             rebored[state].astype(float),
             np.zeros(len(state)),
             state,
-            ranks=ranks,
+            ranked=lambda: ranks_of(tables, index, BOTTOM),
             made_of=index | {"block": state, "measured": measured},
         )
 
@@ -319,7 +318,7 @@ class Builder:
             np.zeros(len(rows)),
             state,
             self._tags_of(spacers.first)[index],
-            {"spacer": (spacers.ranks()[0][index], spacers.ranks()[1])},
+            lambda: ranks_of({"spacer": spacers}, {"spacer": index}, ("spacer",)),
         )
 
     def _stack(self) -> Facet:
@@ -355,13 +354,16 @@ class Builder:
 
         none = np.zeros(len(stacks))
         state = np.full(len(stacks), -1, dtype=np.int64)
-        names = [tuple(part.id for part in stack) for stack in stacks]
-        order = sorted(range(len(stacks)), key=names.__getitem__)
-        rank = np.empty(len(stacks), dtype=np.int64)
-        rank[order] = np.arange(len(stacks))
-        ranks = {"gasket": (rank, sorted(names))}
+
+        def ranked() -> dict[str, tuple[Ints, list[Any]]]:
+            names = [tuple(part.id for part in stack) for stack in stacks]
+            order = sorted(range(len(stacks)), key=names.__getitem__)
+            rank = np.empty(len(stacks), dtype=np.int64)
+            rank[order] = np.arange(len(stacks))
+            return {"gasket": (rank, sorted(names))}
+
         return Facet(
-            "stack", len(stacks), leaves, tolerances, expand, paid, unknown, bought, none, layers, state, tags, ranks
+            "stack", len(stacks), leaves, tolerances, expand, paid, unknown, bought, none, layers, state, tags, ranked
         )
 
     @staticmethod
@@ -437,7 +439,7 @@ class Builder:
             none,
             state,
             self._tags_of(heads.first)[index],
-            {"head": (heads.ranks()[0][index], heads.ranks()[1])},
+            lambda: ranks_of({"head": heads}, {"head": index}, ("head",)),
         )
 
     def _gear(self) -> Facet | None:
@@ -467,10 +469,11 @@ class Builder:
         none = np.zeros(size)
         state = np.full(size, -1, dtype=np.int64)
         paid, unknown, bought = (np.sum([each[i] for each in money], axis=0) for i in range(3))
-        ranks = {kind: (tables[kind].ranks()[0][index[kind]], tables[kind].ranks()[1]) for kind in kinds}
         unknown = np.minimum(unknown, 1.0)
+        ranked = partial(ranks_of, tables, index, kinds)
+
         return Facet(
-            name, size, leaves, tolerances, expand, paid, unknown, bought, none, none.copy(), state, tags, ranks
+            name, size, leaves, tolerances, expand, paid, unknown, bought, none, none.copy(), state, tags, ranked
         )
 
     def _both(self, first: Ints, second: Ints) -> Ints:

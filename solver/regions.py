@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -94,7 +95,6 @@ class Search:
         self.maker = Maker(self.facets, plan, clock.check)
         self.terms: Terms = self.maker.make(tables)
         self.alive = prune(self.terms, self.terms.alive)
-        self.orders = self._id_orders()
         self._least: tuple[tuple[Any, ...], int] | None = None
         """Goals not established and closeness, and the least cost at these, where the rows that were asked tell it."""
         self._taken: tuple[tuple[Any, ...], int] | None = None
@@ -119,7 +119,9 @@ class Search:
                 return alive["short"] | closer
         return alive["short"]
 
-    def _id_orders(self) -> dict[str, list[Any]]:
+    @cached_property
+    def orders(self) -> dict[str, list[Any]]:
+        """Ids of each kind by rank."""
         found: dict[str, list[Any]] = {}
         for facet in self.facets.facets.values():
             found |= {kind: names for kind, (_, names) in facet.ranks.items()}

@@ -309,8 +309,8 @@ def test_what_combinations_have_in_common_changes_no_verdict(
             assert judge(combination, plan, alike=alike) == judge(combination, plan)
             shared, alone = (check(combination, plan, spreads=False, alike=some) for some in (alike, None))
             assert shared == alone
-        assert max(map(len, (alike.figures, alike.spreads, alike.by_value))) < 700
-        kept += len(alike.figures) + len(alike.spreads)
+        assert max(map(len, (alike.by_parts, alike.by_value))) < 500
+        kept += sum(map(len, alike.by_parts.values()))
     assert kept > 1000
 
 
