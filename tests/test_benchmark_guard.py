@@ -28,7 +28,7 @@ ROOT = Path(__file__).parent.parent
 LEFT_OUT = {"g0002", "h0001", "c0001", "u0001", "u0002", "f0001"}
 """Parts of the small catalogue without which the exhaustive twin has some ten thousand combinations."""
 
-MOST = {"solves": 30, "classes": 4000, "checked": 500}
+MOST = {"solves": 10, "classes": 2000, "checked": 60}
 
 
 def twenty(catalogue: Catalogue, plan: Plan) -> Answer:
@@ -52,6 +52,9 @@ def test_two_hundred_parts_are_a_small_search(tmp_path: Path) -> None:
     catalogue, plan = question(200, tmp_path)
     answer = twenty(catalogue, plan)
     assert answer.considered.possible > 1e14
+    assert answer.counts["solves"] <= 2
+    assert answer.counts["branches"] < 200
+    assert answer.counts["classes"] < 400
     assert all(answer.counts[name] > 0 for name in MOST)
     keys = [each.key for each in answer]
     assert keys == sorted(keys)
@@ -112,6 +115,8 @@ def test_fifty_parts_have_answers_among_a_thousand_million(tmp_path: Path) -> No
     answer = find(catalogue, plan, top=20, seconds=600)
     assert answer.status == "complete"
     assert len(answer) == 20
+    assert answer.counts["solves"] <= 5
+    assert answer.counts["classes"] < 120
     assert 5e8 < answer.considered.possible < 2e9
 
 
