@@ -245,7 +245,9 @@ def main() -> int:
     parser.add_argument(
         "--profile", type=int, nargs="+", help="only where the time of one search goes, for these sizes"
     )
-    parser.add_argument("--everything", action="store_true", help="every table of README.md; takes a quarter of an hour")
+    parser.add_argument(
+        "--everything", action="store_true", help="every table of README.md; takes a quarter of an hour"
+    )
     parser.add_argument("--write", action="store_true", help="put the tables into README.md")
     parser.add_argument("--pairs", type=int, default=5, help="paired runs of the whole command")
     asked = parser.parse_args()
