@@ -9,6 +9,7 @@ to the plain check alone.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -97,6 +98,17 @@ def nearest(values: Any, rounding: float = SNAP) -> tuple[Ints, bool]:
     if not np.all(np.abs(whole) < BIG):
         raise TooLargeError(f"a value of {np.nanmax(np.abs(whole)):.3g} model units is beyond any engine")
     return whole.astype(np.int64), bool(np.all(np.abs(values - whole) < rounding))
+
+
+def no_shorter(step: float) -> int:
+    """A step in model units as a whole number that is no shorter, but for rounding of floats: no more are counted.
+
+    Raises:
+        TooLargeError: the step is beyond any engine.
+    """
+    if not step < BIG:
+        raise TooLargeError(f"a value of {step:.3g} model units is beyond any engine")
+    return max(1, math.ceil(step * (1 - 1e-12)))
 
 
 def unit_of(name: str) -> float:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from functools import partial
@@ -37,6 +36,7 @@ from kitwright.solver.terms import (
     misses,
     naming,
     nearest,
+    no_shorter,
     points_of,
     unit_of,
     up,
@@ -319,8 +319,7 @@ class Maker(Columns):
         terms = self.contributions({goal.figure: 1.0})
         first = next(iter(terms))
         terms[first] = terms[first] - aim * factor
-        # no shorter than the step, but for rounding of floats: no more of them are counted
-        whole_step = max(1, math.ceil(goal.step * factor / unit * (1 - 1e-12)))
+        whole_step = no_shorter(goal.step * factor / unit)
         # all of them together must not move the quotient by as much as the check takes for rounding
         rounding = min(SNAP, NEAR * whole_step / (2 * len(terms)))
         whole, error = {}, 0
