@@ -9,33 +9,8 @@ from typing import Any
 import numpy as np
 
 from kitwright.solver.catalogue import Catalogue
-from tests.benchmarks.asked import (
-    ALONE,
-    BUDGET,
-    GEAR,
-    LEAST_LIFT,
-    LEAST_RATIO,
-    LIFT,
-    LIFT_STEP,
-    MOST_QUENCH,
-    MOST_RATIO,
-    NEAR,
-    QUENCH,
-    QUENCH_STEP,
-    RATED,
-    RATIO,
-    RATIO_STEP,
-    SPEED,
-    Key,
-    area,
-    bought,
-    crown,
-    lift_of,
-    numbers,
-    points,
-    price,
-    stacks,
-)
+from tests.benchmarks import asked
+from tests.benchmarks.asked import Key, area, bought, crown, lift_of, numbers, points, price, stacks
 
 Columns = dict[str, Any]
 """``kind.name`` to an array."""
@@ -52,34 +27,41 @@ def judged(of: Columns) -> tuple[Any, Any, Any, Any]:
     The columns may be as long as one another, or arrays that numpy broadcasts against one another.
     """
     fits = (of["crank.journal"] == of["rod.big_end"]) & (of["rod.pin"] == of["piston.pin"])
-    fits = fits & (of["piston.bore"] == of["block.bore"]) & (of["crank.rpm"] >= SPEED) & (of["rod.rpm"] >= SPEED)
+    fits = (
+        fits
+        & (of["piston.bore"] == of["block.bore"])
+        & (of["crank.rpm"] >= asked.SPEED)
+        & (of["rod.rpm"] >= asked.SPEED)
+    )
     unproved = of["crank.unrated"] | of["rod.unrated"]
     deck = of["block.block_height"] - of["crank.stroke"] / 2 - of["rod.length"] - of["piston.compression_height"]
     circle = np.pi / 4 * of["block.bore"] ** 2
     quench = deck + of["stack.thickness"]
     fits = fits & (of["stack.bore"] >= of["block.bore"])
-    fits = fits & (quench >= QUENCH - NEAR) & (quench <= MOST_QUENCH + NEAR)
+    fits = fits & (quench >= asked.QUENCH - asked.NEAR) & (quench <= asked.MOST_QUENCH + asked.NEAR)
     chamber = of["head.chamber"] - of["mill.off"] * of["head.chamber_area"]
     clearance = of["piston.crown"] + circle * deck + of["stack.volume"] + chamber
     ratio = 1 + circle * of["crank.stroke"] / clearance
-    fits = fits & (clearance > 0) & (ratio >= LEAST_RATIO - NEAR) & (ratio <= MOST_RATIO + NEAR)
-    steps = points(quench, QUENCH, QUENCH_STEP) + points(ratio, RATIO, RATIO_STEP)
+    fits = fits & (clearance > 0) & (ratio >= asked.LEAST_RATIO - asked.NEAR) & (ratio <= asked.MOST_RATIO + asked.NEAR)
+    steps = points(quench, asked.QUENCH, asked.QUENCH_STEP) + points(ratio, asked.RATIO, asked.RATIO_STEP)
     cost = of["block.paid"] + of["crank.paid"] + of["rod.paid"] + of["piston.paid"] + of["stack.paid"]
     cost = cost + of["head.paid"] + of["mill.labour"]
 
     intake = of["cam.intake_lobe_lift"] * of["rocker.ratio"] - of["cam.lash_intake"]
     exhaust = of["cam.exhaust_lobe_lift"] * of["rocker.exhaust_ratio"] - of["cam.lash_exhaust"]
     lift = np.maximum(intake, exhaust)
-    opens = (lift >= LEAST_LIFT - NEAR) & (lift <= LIFT + NEAR)
-    opens = opens & (of["cam.rpm"] >= SPEED) & (of["spring.rpm"] >= SPEED) & (of["flywheel.rpm"] >= SPEED)
+    opens = (lift >= asked.LEAST_LIFT - asked.NEAR) & (lift <= asked.LIFT + asked.NEAR)
+    opens = (
+        opens & (of["cam.rpm"] >= asked.SPEED) & (of["spring.rpm"] >= asked.SPEED) & (of["flywheel.rpm"] >= asked.SPEED)
+    )
     gain = of["retainer.height_gain"]
-    opens = opens & (of["head.installed_height"] + gain - of["spring.solid_height"] - lift >= -NEAR)
-    opens = opens & (of["head.retainer_room"] + gain - lift >= -NEAR)
+    opens = opens & (of["head.installed_height"] + gain - of["spring.solid_height"] - lift >= -asked.NEAR)
+    opens = opens & (of["head.retainer_room"] + gain - lift >= -asked.NEAR)
     unproved = unproved | (of["cam.unrated"] | of["spring.unrated"] | of["flywheel.unrated"])
     gear = of["cam.paid"] + of["rocker.paid"] + of["spring.paid"] + of["retainer.paid"]
     cost = cost + (gear + of["pushrod.paid"] + of["flywheel.paid"])
-    fits = fits & opens & (cost <= BUDGET + NEAR)
-    return fits, unproved, steps + points(lift, LIFT, LIFT_STEP), cost
+    fits = fits & opens & (cost <= asked.BUDGET + asked.NEAR)
+    return fits, unproved, steps + points(lift, asked.LIFT, asked.LIFT_STEP), cost
 
 
 def _slots(catalogue: Catalogue) -> dict[str, Columns]:
@@ -87,7 +69,7 @@ def _slots(catalogue: Catalogue) -> dict[str, Columns]:
     read = numbers(catalogue)
     heads = {row["id"]: row for row in read["head"]}
     found = {}
-    for slot in (*BOTTOM, *GEAR):
+    for slot in (*BOTTOM, *asked.GEAR):
         rows = read[slot]
         found[slot] = {f"{slot}.{name}": np.array([row[name] for row in rows]) for name in rows[0] if name != "id"}
     found["top"] = {f"mill.{name}": np.array([row[name] for row in read["mill"]]) for name in ("off", "labour")}
@@ -103,7 +85,7 @@ def _slots(catalogue: Catalogue) -> dict[str, Columns]:
         "stack.bore": np.array([min(each.bore.to("mm") for each in stack) for stack in layers]),
         "stack.paid": np.array(list(map(bought, layers))),
     }
-    for kind in RATED:
+    for kind in asked.RATED:
         rated = found[kind][f"{kind}.rpm"]
         found[kind][f"{kind}.unrated"] = np.isnan(rated)
         found[kind][f"{kind}.rpm"] = np.where(np.isnan(rated), np.inf, rated)
@@ -123,7 +105,7 @@ def _together(slots: dict[str, Columns], names: tuple[str, ...]) -> Columns:
 def _axes(catalogue: Catalogue) -> list[Columns]:
     """Every choice of a short block's parts, of a stack, of a head and its milling, of the valve gear's parts."""
     slots = _slots(catalogue)
-    return [_together(slots, BOTTOM), slots["stack"], slots["top"], _together(slots, GEAR)]
+    return [_together(slots, BOTTOM), slots["stack"], slots["top"], _together(slots, asked.GEAR)]
 
 
 class _Best:
@@ -179,7 +161,7 @@ def on_a_grid(catalogue: Catalogue, wanted: int) -> tuple[int, list[Key]]:
 
 def staged(catalogue: Catalogue, wanted: int) -> tuple[int, list[Key]]:
     """Arrays filtered stage by stage: short blocks whose parts fit, heads and stacks, valve gear that keeps limits."""
-    kinds = {kind: list(catalogue.of_kind(kind)) for kind in ALONE}
+    kinds = {kind: list(catalogue.of_kind(kind)) for kind in asked.ALONE}
     block = kinds["block"][0]
     bore = area(block.bore)
     bottoms = [
@@ -205,30 +187,37 @@ def staged(catalogue: Catalogue, wanted: int) -> tuple[int, list[Key]]:
         clearance = head.chamber.to("mm3") + filled[:, None] + bore * deck[:, None] + inside[None, :]
         clearance = clearance[:, :, None] - (amounts * head.chamber_area.to("mm2"))[None, None, :]
         ratio = 1 + swept[:, None, None] / clearance
-        fits = (clearance > 0) & (ratio >= LEAST_RATIO - NEAR) & (ratio <= MOST_RATIO + NEAR)
-        fits &= (quench >= QUENCH - NEAR) & (quench <= MOST_QUENCH + NEAR)
-        steps = points(ratio, RATIO, RATIO_STEP) + points(quench, QUENCH, QUENCH_STEP)
+        fits = (clearance > 0) & (ratio >= asked.LEAST_RATIO - asked.NEAR) & (ratio <= asked.MOST_RATIO + asked.NEAR)
+        fits &= (quench >= asked.QUENCH - asked.NEAR) & (quench <= asked.MOST_QUENCH + asked.NEAR)
+        steps = points(ratio, asked.RATIO, asked.RATIO_STEP) + points(quench, asked.QUENCH, asked.QUENCH_STEP)
         cost = money + (price(head) + np.where(amounts > 0, head.mill.labour, 0.0))[None, None, :]
         open_below = np.broadcast_to(unrated[:, None, None], fits.shape)[fits]
         steps, cost = steps[fits], cost[fits]
-        for gear in product(*(kinds[kind] for kind in GEAR)):
+        for gear in product(*(kinds[kind] for kind in asked.GEAR)):
             cam, rocker, spring, retainer, *_ = gear
             lift = lift_of(cam, rocker)
             gain = retainer.height_gain.to("mm")
             margin = head.installed_height.to("mm") + gain - spring.solid_height.to("mm") - lift
             room = head.retainer_room.to("mm") + gain - lift
             rated = all(map(_fast, (cam, spring, gear[5])))
-            if not (rated and LEAST_LIFT - NEAR <= lift <= LIFT + NEAR and margin >= -NEAR and room >= -NEAR):
+            if not (
+                rated
+                and asked.LEAST_LIFT - asked.NEAR <= lift <= asked.LIFT + asked.NEAR
+                and margin >= -asked.NEAR
+                and room >= -asked.NEAR
+            ):
                 continue
             total = cost + sum(map(price, gear))
             unproved = open_below | any(part.max_rpm is None for part in (cam, spring, gear[5]))
-            best.take(total <= BUDGET + NEAR, unproved, steps + points(lift, LIFT, LIFT_STEP), total)
+            best.take(
+                total <= asked.BUDGET + asked.NEAR, unproved, steps + points(lift, asked.LIFT, asked.LIFT_STEP), total
+            )
     return best.count, best.keys
 
 
 def _fast(part: Any) -> bool:
     """Whether nothing says that a part is too slow."""
-    return part.max_rpm is None or part.max_rpm.to("rpm") >= SPEED
+    return part.max_rpm is None or part.max_rpm.to("rpm") >= asked.SPEED
 
 
 def _height(crank: Any, rod: Any, piston: Any) -> float:

@@ -12,25 +12,8 @@ from typing import Any
 import duckdb
 
 from kitwright.solver.catalogue import Catalogue
-from tests.benchmarks.asked import (
-    BUDGET,
-    LEAST_LIFT,
-    LEAST_RATIO,
-    LIFT,
-    LIFT_STEP,
-    MOST_QUENCH,
-    MOST_RATIO,
-    NEAR,
-    QUENCH,
-    QUENCH_STEP,
-    RATED,
-    RATIO,
-    RATIO_STEP,
-    SPEED,
-    Key,
-    Rows,
-    numbers,
-)
+from tests.benchmarks import asked
+from tests.benchmarks.asked import Key, Rows, numbers
 
 MEMORY = "4GB"
 """What DuckDB may use; it is given no room on disk for more."""
@@ -40,7 +23,7 @@ FIRST_CLOSENESS = 4
 
 
 def _steps(value: str, aim: float, step: float) -> str:
-    return f"CAST(floor(abs({value} - {aim}) / {step} + {NEAR}) AS INTEGER)"
+    return f"CAST(floor(abs({value} - {aim}) / {step} + {asked.NEAR}) AS INTEGER)"
 
 
 STAGES = [
@@ -95,7 +78,7 @@ STAGES = [
                                exhaust_lobe_lift * exhaust_ratio - lash_exhaust), 9) AS lift
             FROM cam CROSS JOIN rocker
         )
-        WHERE lift BETWEEN {LEAST_LIFT - NEAR} AND {LIFT + NEAR}
+        WHERE lift BETWEEN {asked.LEAST_LIFT - asked.NEAR} AND {asked.LIFT + asked.NEAR}
         GROUP BY ALL
     ),
     closed AS (
@@ -108,19 +91,19 @@ STAGES = [
     ),
     valves AS (
         SELECT head.id AS head, opened.unproved OR closed.unproved AS unproved,
-            {_steps("lift", LIFT, LIFT_STEP)} AS steps,
+            {_steps("lift", asked.LIFT, asked.LIFT_STEP)} AS steps,
             opened.paid + closed.paid AS paid, sum(opened.n * closed.n) AS n
         FROM head CROSS JOIN opened
-        JOIN closed ON installed_height + height_gain - solid_height - lift >= {-NEAR}
-            AND retainer_room + height_gain - lift >= {-NEAR}
+        JOIN closed ON installed_height + height_gain - solid_height - lift >= {-asked.NEAR}
+            AND retainer_room + height_gain - lift >= {-asked.NEAR}
         GROUP BY ALL
     )
     SELECT head, valves.unproved OR rest.unproved AS unproved, steps, valves.paid + rest.paid AS paid,
         sum(valves.n * rest.n) AS n
-    FROM valves JOIN rest ON valves.paid + rest.paid <= {BUDGET + NEAR}
+    FROM valves JOIN rest ON valves.paid + rest.paid <= {asked.BUDGET + asked.NEAR}
     GROUP BY ALL
     """,
-    f"SET VARIABLE spare = (SELECT {BUDGET + NEAR} - min(paid) FROM gear)",
+    f"SET VARIABLE spare = (SELECT {asked.BUDGET + asked.NEAR} - min(paid) FROM gear)",
     """
     CREATE TABLE milled AS
     SELECT head, chamber - off * chamber_area AS chamber, paid + labour AS paid
@@ -130,21 +113,23 @@ STAGES = [
     f"""
     CREATE TABLE stacked AS
     WITH near AS (SELECT * FROM short WHERE paid <= getvariable('spare')
-        AND deck BETWEEN {QUENCH - NEAR} - (SELECT max(thickness) FROM stack)
-                     AND {MOST_QUENCH + NEAR} - (SELECT min(thickness) FROM stack))
+        AND deck BETWEEN {asked.QUENCH - asked.NEAR} - (SELECT max(thickness) FROM stack)
+                     AND {asked.MOST_QUENCH + asked.NEAR} - (SELECT min(thickness) FROM stack))
     SELECT pi() / 4 * bore * bore * stroke AS swept, crown + pi() / 4 * bore * bore * deck + volume AS filled,
-        {_steps("deck + thickness", QUENCH, QUENCH_STEP)} AS steps,
+        {_steps("deck + thickness", asked.QUENCH, asked.QUENCH_STEP)} AS steps,
         near.paid + stack.paid AS paid, unproved, near.n * stack.n AS n
-    FROM near JOIN stack ON thickness BETWEEN {QUENCH - NEAR} - deck AND {MOST_QUENCH + NEAR} - deck
+    FROM near JOIN stack ON thickness
+        BETWEEN {asked.QUENCH - asked.NEAR} - deck AND {asked.MOST_QUENCH + asked.NEAR} - deck
     WHERE near.paid + stack.paid <= getvariable('spare') AND gasket_bore >= bore
     """,
     # with milled heads inside the limits on compression
     f"""
     CREATE TABLE build AS
-    SELECT head, unproved, steps + {_steps("1 + swept / (filled + chamber)", RATIO, RATIO_STEP)} AS steps,
+    SELECT head, unproved, steps + {_steps("1 + swept / (filled + chamber)", asked.RATIO, asked.RATIO_STEP)} AS steps,
         stacked.paid + milled.paid AS paid, sum(n) AS n
     FROM stacked JOIN milled
-        ON chamber BETWEEN swept / {MOST_RATIO - 1} - filled - {NEAR} AND swept / {LEAST_RATIO - 1} - filled + {NEAR}
+        ON chamber BETWEEN swept / {asked.MOST_RATIO - 1} - filled - {asked.NEAR}
+        AND swept / {asked.LEAST_RATIO - 1} - filled + {asked.NEAR}
     WHERE stacked.paid + milled.paid <= getvariable('spare')
     GROUP BY ALL
     """,
@@ -155,7 +140,7 @@ CLOSEST = f"""
         build.paid + gear.paid AS paid, CAST(sum(build.n * gear.n) AS BIGINT) AS n
     FROM build JOIN gear USING (head)
     WHERE build.steps <= $most AND gear.steps <= $most AND build.steps + gear.steps <= $most
-        AND build.paid + gear.paid <= {BUDGET + NEAR} AND (build.unproved OR gear.unproved) = $unproved
+        AND build.paid + gear.paid <= {asked.BUDGET + asked.NEAR} AND (build.unproved OR gear.unproved) = $unproved
     GROUP BY ALL ORDER BY ALL LIMIT $wanted
 """
 
@@ -173,8 +158,8 @@ def _fill(connection: Any, kind: str, rows: Rows) -> None:
     connection.execute(
         f"INSERT INTO {kind} VALUES {', '.join([place] * len(rows))}", [each for row in values for each in row]
     )
-    if kind in RATED:
-        connection.execute(f"DELETE FROM {kind} WHERE rpm < {SPEED}")
+    if kind in asked.RATED:
+        connection.execute(f"DELETE FROM {kind} WHERE rpm < {asked.SPEED}")
 
 
 def joined_in_duckdb(catalogue: Catalogue, wanted: int) -> list[Key]:
@@ -202,8 +187,8 @@ def _closest(connection: Any, unproved: bool, wanted: int) -> list[Key]:
     furthest = connection.execute("SELECT (SELECT max(steps) FROM build) + (SELECT max(steps) FROM gear)").fetchone()[0]
     most = FIRST_CLOSENESS
     while True:
-        asked = {"most": most, "unproved": unproved, "wanted": wanted}
-        rows = connection.execute(CLOSEST, asked).fetchall()
+        given = {"most": most, "unproved": unproved, "wanted": wanted}
+        rows = connection.execute(CLOSEST, given).fetchall()
         if sum(row[3] for row in rows) >= wanted or most >= (furthest or -math.inf):
             break
         most *= 2

@@ -14,26 +14,8 @@ import numpy as np
 import pandas as pd
 
 from kitwright.solver.catalogue import Catalogue
-from tests.benchmarks.asked import (
-    BUDGET,
-    LAYERS,
-    LEAST_LIFT,
-    LEAST_RATIO,
-    LIFT,
-    LIFT_STEP,
-    MOST_QUENCH,
-    MOST_RATIO,
-    NEAR,
-    QUENCH,
-    QUENCH_STEP,
-    RATED,
-    RATIO,
-    RATIO_STEP,
-    SPEED,
-    Key,
-    numbers,
-    points,
-)
+from tests.benchmarks import asked
+from tests.benchmarks.asked import Key, numbers, points
 
 BATCH = 2_000_000
 """Rows of a join that are made at once."""
@@ -71,7 +53,7 @@ def _stacks(gaskets: pd.DataFrame) -> pd.DataFrame:
     names = gaskets[["gasket"]]
     stacks = names.rename(columns={"gasket": 0})
     layers = [stacks]
-    for layer in range(1, LAYERS):
+    for layer in range(1, asked.LAYERS):
         stacks = stacks.merge(names.rename(columns={"gasket": layer}), how="cross")
         stacks = stacks[stacks[layer] >= stacks[layer - 1]]
         layers.append(stacks)
@@ -95,16 +77,16 @@ def _gear(read: dict[str, pd.DataFrame]) -> pd.DataFrame:
     exhaust = cams.exhaust_lobe_lift * cams.exhaust_ratio - cams.lash_exhaust
     cams["lift"] = np.maximum(intake, exhaust).round(9)
     cams["paid"] += cams.paid_rocker
-    cams = cams[cams.lift.between(LEAST_LIFT - NEAR, LIFT + NEAR)].assign(n=1)
+    cams = cams[cams.lift.between(asked.LEAST_LIFT - asked.NEAR, asked.LIFT + asked.NEAR)].assign(n=1)
     cams = _grouped(cams, ["lift", "paid", "unrated"]).rename(columns={"unrated": "unproved"})
     springs = _grouped(read["spring"].assign(n=1), ["solid_height", "paid", "unrated"])
     springs = springs.merge(read["retainer"], how="cross", suffixes=("", "_retainer"))
     springs["paid"] += springs.paid_retainer
     found = read["head"][["id", "installed_height", "retainer_room"]].rename(columns={"id": "head"})
     found = found.merge(cams, how="cross").merge(springs, how="cross", suffixes=("", "_spring"))
-    clear = found.installed_height + found.height_gain - found.solid_height - found.lift >= -NEAR
-    found = found[clear & (found.retainer_room + found.height_gain - found.lift >= -NEAR)]
-    found = _joined(found, "_spring", steps=points(found.lift, LIFT, LIFT_STEP))
+    clear = found.installed_height + found.height_gain - found.solid_height - found.lift >= -asked.NEAR
+    found = found[clear & (found.retainer_room + found.height_gain - found.lift >= -asked.NEAR)]
+    found = _joined(found, "_spring", steps=points(found.lift, asked.LIFT, asked.LIFT_STEP))
     rest = read["pushrod"].merge(read["flywheel"], how="cross", suffixes=("", "_flywheel"))
     rest["paid"] += rest.paid_flywheel
     rest = _grouped(rest.assign(n=1), ["paid", "unrated"])
@@ -119,7 +101,7 @@ def _joined(found: pd.DataFrame, suffix: str, **more: Any) -> pd.DataFrame:
         unproved=found.unproved | found.unrated,
         **more,
     )
-    return _grouped(found[found.paid <= BUDGET + NEAR], ["head", *KEYS])
+    return _grouped(found[found.paid <= asked.BUDGET + asked.NEAR], ["head", *KEYS])
 
 
 def _ranged(
@@ -127,8 +109,8 @@ def _ranged(
 ) -> Iterator[pd.DataFrame]:
     """The rows of ``right``, sorted by a column, that lie in each left row's range, joined to it: in batches."""
     values = right[column].to_numpy()
-    first = np.searchsorted(values, low.to_numpy() - NEAR, side="left")
-    count = np.maximum(np.searchsorted(values, high.to_numpy() + NEAR, side="right") - first, 0)
+    first = np.searchsorted(values, low.to_numpy() - asked.NEAR, side="left")
+    count = np.maximum(np.searchsorted(values, high.to_numpy() + asked.NEAR, side="right") - first, 0)
     ends = np.cumsum(count)
     renamed = right.rename(columns={name: f"{name}{suffix}" for name in right if name in left})
     start = 0
@@ -155,9 +137,13 @@ def _builds(read: dict[str, pd.DataFrame], spare: float) -> pd.DataFrame:
     heads = heads.assign(left=heads.chamber - heads.off * heads.chamber_area, head_paid=heads.paid + heads.labour)
     heads = heads[["head", "left", "head_paid"]].sort_values("left", ignore_index=True)
     groups: list[pd.DataFrame] = []
-    reach = short.deck.between(QUENCH - stacks.thickness.max() - NEAR, MOST_QUENCH - stacks.thickness.min() + NEAR)
+    reach = short.deck.between(
+        asked.QUENCH - stacks.thickness.max() - asked.NEAR, asked.MOST_QUENCH - stacks.thickness.min() + asked.NEAR
+    )
     short = short[reach & (short.paid <= spare)].sort_values("deck", ignore_index=True)
-    for some in _ranged(short, QUENCH - short.deck, MOST_QUENCH - short.deck, stacks, "thickness", "_stack"):
+    for some in _ranged(
+        short, asked.QUENCH - short.deck, asked.MOST_QUENCH - short.deck, stacks, "thickness", "_stack"
+    ):
         some["paid"] += some.paid_stack
         some = some[(some.paid <= spare) & (some.gasket_bore >= some.bore)]
         circle = np.pi / 4 * some.bore**2
@@ -165,18 +151,18 @@ def _builds(read: dict[str, pd.DataFrame], spare: float) -> pd.DataFrame:
             {
                 "swept": circle * some.stroke,
                 "filled": some.crown + circle * some.deck + some.volume,
-                "steps": points(some.deck + some.thickness, QUENCH, QUENCH_STEP),
+                "steps": points(some.deck + some.thickness, asked.QUENCH, asked.QUENCH_STEP),
                 "paid": some.paid,
                 "unproved": some.unproved,
                 "n": some.n * some.n_stack,
             }
         ).reset_index(drop=True)
-        low, high = some.swept / (MOST_RATIO - 1), some.swept / (LEAST_RATIO - 1)
+        low, high = some.swept / (asked.MOST_RATIO - 1), some.swept / (asked.LEAST_RATIO - 1)
         for found in _ranged(some, low - some.filled, high - some.filled, heads, "left", "_head"):
             found["paid"] += found.head_paid
             found = found[found.paid <= spare]
             ratio = 1 + found.swept / (found.filled + found.left)
-            found["steps"] += points(ratio, RATIO, RATIO_STEP)
+            found["steps"] += points(ratio, asked.RATIO, asked.RATIO_STEP)
             groups.append(_grouped(found, ["head", *KEYS]))
         if len(groups) > 20:
             groups = [_grouped(pd.concat(groups), ["head", *KEYS])]
@@ -187,16 +173,16 @@ def rows_to_make(catalogue: Catalogue) -> int:
     """Rows of the join of short blocks and stacks, before anything is asked of compression: known without making it."""
     read = _frames(catalogue)
     short, thick = _short_blocks(read), np.sort(_stacks(read["gasket"]).thickness.to_numpy())
-    low, high = (bound - short.deck.to_numpy() for bound in (QUENCH - NEAR, MOST_QUENCH + NEAR))
+    low, high = (bound - short.deck.to_numpy() for bound in (asked.QUENCH - asked.NEAR, asked.MOST_QUENCH + asked.NEAR))
     return int((np.searchsorted(thick, high, side="right") - np.searchsorted(thick, low, side="left")).sum())
 
 
 def _frames(catalogue: Catalogue) -> dict[str, pd.DataFrame]:
     """The parts as tables, without those that are too slow."""
     read = {kind: pd.DataFrame(rows) for kind, rows in numbers(catalogue).items()}
-    for kind in RATED:
+    for kind in asked.RATED:
         rated = read[kind]["rpm"]
-        read[kind] = read[kind].assign(unrated=rated.isna())[~(rated < SPEED)].drop(columns=["rpm", "id"])
+        read[kind] = read[kind].assign(unrated=rated.isna())[~(rated < asked.SPEED)].drop(columns=["rpm", "id"])
     return read
 
 
@@ -204,7 +190,7 @@ def joined_in_pandas(catalogue: Catalogue, wanted: int) -> list[Key]:
     """The keys of the best combinations."""
     read = _frames(catalogue)
     gear = _gear(read)
-    builds = _builds(read, BUDGET + NEAR - gear.paid.min())
+    builds = _builds(read, asked.BUDGET + asked.NEAR - gear.paid.min())
     found: list[Key] = []
     for unproved in (False, True):
         if len(found) < wanted:
@@ -225,7 +211,7 @@ def _closest(builds: pd.DataFrame, gear: pd.DataFrame, unproved: bool, wanted: i
         some["steps"] += some.steps_gear
         some["n"] *= some.n_gear
         some["unproved"] |= some.unproved_gear
-        some = some[(some.paid <= BUDGET + NEAR) & (some.steps <= most) & (some.unproved == unproved)]
+        some = some[(some.paid <= asked.BUDGET + asked.NEAR) & (some.steps <= most) & (some.unproved == unproved)]
         if some.n.sum() >= wanted or most >= furthest:
             break
         most *= 2

@@ -11,30 +11,8 @@ from typing import Any
 from ortools.sat.python import cp_model
 
 from kitwright.solver.catalogue import Catalogue
-from tests.benchmarks.asked import (
-    ALONE,
-    BUDGET,
-    LAYERS,
-    LEAST_LIFT,
-    LEAST_RATIO,
-    LIFT,
-    LIFT_STEP,
-    MOST_QUENCH,
-    MOST_RATIO,
-    NEAR,
-    QUENCH,
-    QUENCH_STEP,
-    RATED,
-    RATIO,
-    RATIO_STEP,
-    SPEED,
-    Key,
-    area,
-    crown,
-    lift_of,
-    points,
-    price,
-)
+from tests.benchmarks import asked
+from tests.benchmarks.asked import Key, area, crown, lift_of, points, price
 
 LENGTH_UNIT, VOLUME_UNIT, MONEY_UNIT = 1e-4, 1e-3, 0.1
 """Integers of the model: 0.1 µm (in mm), 0.001 mm³ (in mm³), tenths of money."""
@@ -53,14 +31,14 @@ class PlainModel:
     """Name of a choice (a part, a gasket's count, a head's mill) to its Boolean."""
 
     def __post_init__(self) -> None:
-        kinds = {kind: list(self.catalogue.of_kind(kind)) for kind in ALONE}
+        kinds = {kind: list(self.catalogue.of_kind(kind)) for kind in asked.ALONE}
         for kind, parts in kinds.items():
             for part in parts:
                 self.chosen[part.id] = self.model.new_bool_var(part.id)
             self.model.add_exactly_one(self.chosen[part.id] for part in parts)
-            if kind in RATED:
+            if kind in asked.RATED:
                 for part in parts:
-                    if part.max_rpm is not None and part.max_rpm.to("rpm") < SPEED:
+                    if part.max_rpm is not None and part.max_rpm.to("rpm") < asked.SPEED:
                         self.model.add(self.chosen[part.id] == 0)
         self._fits(kinds)
         length = dict.fromkeys(self.chosen, 0)
@@ -71,16 +49,18 @@ class PlainModel:
         self._gaskets(length, volume, money)
         self._mill(kinds["head"], length, volume, money)
         quench = self._sum({name: round(value / LENGTH_UNIT) for name, value in length.items()})
-        self.model.add_linear_constraint(quench, round(QUENCH / LENGTH_UNIT), round(MOST_QUENCH / LENGTH_UNIT))
-        steps = round((MOST_QUENCH - QUENCH) / QUENCH_STEP)
+        self.model.add_linear_constraint(
+            quench, round(asked.QUENCH / LENGTH_UNIT), round(asked.MOST_QUENCH / LENGTH_UNIT)
+        )
+        steps = round((asked.MOST_QUENCH - asked.QUENCH) / asked.QUENCH_STEP)
         away = self.model.new_int_var(0, steps, "quench away")
-        whole = round(QUENCH_STEP / LENGTH_UNIT)
-        self.model.add(whole * away <= quench - round(QUENCH / LENGTH_UNIT))
-        self.model.add(whole * away >= quench - round(QUENCH / LENGTH_UNIT) - whole + 1)
+        whole = round(asked.QUENCH_STEP / LENGTH_UNIT)
+        self.model.add(whole * away <= quench - round(asked.QUENCH / LENGTH_UNIT))
+        self.model.add(whole * away >= quench - round(asked.QUENCH / LENGTH_UNIT) - whole + 1)
         closeness = away + self._ratio(kinds["crank"], volume, bore) + self._valves(kinds)
         paid = self._sum({name: round(value / MONEY_UNIT) for name, value in money.items()})
-        self.model.add(paid <= round(BUDGET / MONEY_UNIT))
-        unrated = [self.chosen[part.id] for kind in RATED for part in kinds[kind] if part.max_rpm is None]
+        self.model.add(paid <= round(asked.BUDGET / MONEY_UNIT))
+        unrated = [self.chosen[part.id] for kind in asked.RATED for part in kinds[kind] if part.max_rpm is None]
         unproved = self.model.new_bool_var("unproved")
         if unrated:
             self.model.add_max_equality(unproved, unrated)
@@ -124,7 +104,7 @@ class PlainModel:
         counts: dict[Any, int] = {}
         for gasket in self.catalogue.of_kind("gasket"):
             ways = []
-            for count in range(LAYERS + 1):
+            for count in range(asked.LAYERS + 1):
                 name = f"{count} × {gasket.id}"
                 self.chosen[name] = self.model.new_bool_var(name)
                 ways.append(self.chosen[name])
@@ -134,7 +114,7 @@ class PlainModel:
                 money[name] = max(count - gasket.on_shelf, 0) * float(gasket.price or 0)
             self.model.add_exactly_one(ways)
         layers = cp_model.LinearExpr.weighted_sum(list(counts), list(counts.values()))
-        self.model.add_linear_constraint(layers, 1, LAYERS)
+        self.model.add_linear_constraint(layers, 1, asked.LAYERS)
 
     def _mill(
         self, heads: list[Any], length: dict[str, float], volume: dict[str, float], money: dict[str, float]
@@ -161,14 +141,14 @@ class PlainModel:
                 weights[name] += value / (ratio - 1)
             return self._sum({name: round(value / VOLUME_UNIT) for name, value in weights.items()})
 
-        self.model.add(spare(LEAST_RATIO) >= 0)
-        self.model.add(spare(MOST_RATIO) <= 0)
+        self.model.add(spare(asked.LEAST_RATIO) >= 0)
+        self.model.add(spare(asked.MOST_RATIO) <= 0)
         missed = []
-        for level in range(1, round((RATIO - LEAST_RATIO) / RATIO_STEP) + 1):
+        for level in range(1, round((asked.RATIO - asked.LEAST_RATIO) / asked.RATIO_STEP) + 1):
             below = self.model.new_bool_var(f"{level} below")
-            self.model.add(spare(RATIO - level * RATIO_STEP) >= 1).only_enforce_if(below.negated())
+            self.model.add(spare(asked.RATIO - level * asked.RATIO_STEP) >= 1).only_enforce_if(below.negated())
             above = self.model.new_bool_var(f"{level} above")
-            self.model.add(spare(RATIO + level * RATIO_STEP) <= -1).only_enforce_if(above.negated())
+            self.model.add(spare(asked.RATIO + level * asked.RATIO_STEP) <= -1).only_enforce_if(above.negated())
             missed += [below, above]
         return cp_model.LinearExpr.sum(missed)
 
@@ -193,10 +173,10 @@ class PlainModel:
             self.model.add_bool_or([self.chosen[cam.id].negated(), self.chosen[rocker.id].negated(), pair])
             self.model.add_implication(pair, self.chosen[cam.id])
             self.model.add_implication(pair, self.chosen[rocker.id])
-            if not LEAST_LIFT - NEAR <= value <= LIFT + NEAR:
+            if not asked.LEAST_LIFT - asked.NEAR <= value <= asked.LIFT + asked.NEAR:
                 self.model.add(pair == 0)
             lifts[pair] = round(100 * value / LENGTH_UNIT)
-            score[pair] = int(points(value, LIFT, LIFT_STEP))
+            score[pair] = int(points(value, asked.LIFT, asked.LIFT_STEP))
         lift = cp_model.LinearExpr.weighted_sum(list(lifts), list(lifts.values()))
         return lift, cp_model.LinearExpr.weighted_sum(list(score), list(score.values()))
 
@@ -223,12 +203,14 @@ class ProductModel(PlainModel):
         clearance = self._variable("clearance", {name: round(value / COARSE_VOLUME) for name, value in volume.items()})
         swept = {crank.id: round(bore * crank.stroke.to("mm") / COARSE_VOLUME) for crank in cranks}
         enlarged = self._variable("swept", {name: value * RATIO_PARTS for name, value in swept.items()})
-        low, high = (round((ratio - 1) * RATIO_PARTS) for ratio in (LEAST_RATIO, MOST_RATIO))
+        low, high = (round((ratio - 1) * RATIO_PARTS) for ratio in (asked.LEAST_RATIO, asked.MOST_RATIO))
         ratio = self.model.new_int_var(low, high, "ratio less one")
         positive = self.model.new_int_var(1, sum(swept.values()), "clearance, positive")
         self.model.add(positive == clearance)
         self.model.add_division_equality(ratio, enlarged, positive)
-        return self._away("ratio", ratio - round((RATIO - 1) * RATIO_PARTS), high - low, RATIO_STEP * RATIO_PARTS)
+        return self._away(
+            "ratio", ratio - round((asked.RATIO - 1) * RATIO_PARTS), high - low, asked.RATIO_STEP * RATIO_PARTS
+        )
 
     def _variable(self, name: str, weights: dict[str, int]) -> Any:
         """A variable that is a weighted sum of choices."""
@@ -248,7 +230,7 @@ class ProductModel(PlainModel):
     def _lift(self, kinds: dict[str, list[Any]]) -> tuple[Any, Any]:
         """Valve lift and its steps: the greater of two products of lobe lift and rocker ratio, less the lash."""
         lifts = []
-        least, most = (round(each / LENGTH_UNIT) for each in (LEAST_LIFT, LIFT))
+        least, most = (round(each / LENGTH_UNIT) for each in (asked.LEAST_LIFT, asked.LIFT))
         for side in ("intake", "exhaust"):
             ratios = {
                 rocker.id: round(
@@ -264,5 +246,5 @@ class ProductModel(PlainModel):
             lifts.append(hundredfold - 100 * self._sum(lashes))
         lift = self.model.new_int_var(100 * least, 100 * most, "lift × 100")
         self.model.add_max_equality(lift, lifts)
-        step = 100 * LIFT_STEP / LENGTH_UNIT
+        step = 100 * asked.LIFT_STEP / LENGTH_UNIT
         return lift, self._away("lift", lift - 100 * most, 100 * (most - least), step)
