@@ -7,20 +7,24 @@ from collections.abc import Mapping
 
 from kitwright.catalogs.nodes import Node, Scalar, Table, fault, in_words, is_absent
 from kitwright.catalogs.problems import Problem, clip, did_you_mean, nearest
-from kitwright.catalogs.values import read_quantity
+from kitwright.catalogs.values import read_flag, read_quantity
 from kitwright.solver.fields import FieldSpec
 from kitwright.solver.plan import REV_CEILING, Goal
 from kitwright.solver.quantity import ROTATION, QuantityError, parse
 from kitwright.solver.registry import UNITS, Figure, public_figures
 
 BOUNDS = {
-    "aim": "ranks: the nearer, the earlier",
+    "aim": "ranks: the nearer, the earlier; `none` where a limit is not to be its own aim",
     "min": "limit: what is below it is not listed",
     "max": "limit: what is above it is not listed",
     "step": "the smallest difference that matters",
     "weight": "how much a step counts beside the other figures'; 1 unless given",
+    "guard": "whether its limits keep parts apart or in one piece: what loosens one is told last, with a caution",
 }
 """Keys of a goal and what each does."""
+
+UNAIMED = "none"
+"""What ``aim`` says where nothing is aimed at: the limit that would stand in for an aim does not."""
 
 HEAVIEST = 999_999
 """The greatest weight that a goal may have."""
@@ -94,17 +98,23 @@ def _goal(figure: Figure, node: Node, place: tuple[str, int], problems: list[Pro
         return None
     before = len(problems)
     values: dict[str, float] = {}
+    unaimed = False
+    guard: bool | None = None
     for key, each in table.entries.items():
         name = f"{where}.{key}"
         if key not in BOUNDS:
             suggestion = did_you_mean(key, BOUNDS, "a goal takes")
             message = f"`{clip(key)}` is no part of a goal"
             problems.append(Problem(message, suggestion, *table.place(key), field=clip(name)))
+        elif key == "aim" and isinstance(each, Scalar) and each.text.strip() == UNAIMED:
+            unaimed = True
+        elif key == "guard":
+            guard = _flag(each, name, problems)
         elif not is_absent(each):
             value = _weight(each, name, problems) if key == "weight" else read_bound(figure, key, each, name, problems)
             if value is not None:
                 values[key] = value
-    if len(problems) == before and not values:
+    if len(problems) == before and not values and not unaimed:
         problems.append(Problem("the goal says nothing", "give it `min`, `max` or `aim`", *place, field=where))
     if len(problems) == before:
         problems.extend(contradictions(values, table, where))
@@ -117,7 +127,23 @@ def _goal(figure: Figure, node: Node, place: tuple[str, int], problems: list[Pro
         values.get("max"),
         values.get("step", figure.step),
         int(values.get("weight", 1)),
+        unaimed,
+        guard,
     )
+
+
+def read_ceiling_guard(node: Node | None, problems: list[Problem]) -> bool:
+    """Whether the rev ceiling guards: it does, unless the goal says ``guard: false``."""
+    ceiling = node.entries.get(REV_CEILING) if isinstance(node, Table) else None
+    told = ceiling.entries.get("guard") if isinstance(ceiling, Table) else None
+    return told is None or _flag(told, f"goals.{REV_CEILING}.guard", problems) is not False
+
+
+def _flag(node: Node, name: str, problems: list[Problem]) -> bool | None:
+    def complain(at: Node, message: str, suggestion: str) -> None:
+        problems.append(fault(at, message, suggestion, name=name))
+
+    return None if is_absent(node) else read_flag(node, complain)
 
 
 def read_bound(figure: Figure, key: str, node: Node, name: str, problems: list[Problem]) -> float | None:
@@ -197,7 +223,7 @@ def _ceiling(node: Node, place: tuple[str, int], problems: list[Problem]) -> flo
         problems.append(fault(at, message, suggestion, name=where))
 
     if isinstance(node, Table):
-        others = [key for key, each in node.entries.items() if key != "min" and not is_absent(each)]
+        others = [key for key, each in node.entries.items() if key not in ("min", "guard") and not is_absent(each)]
         for key in others:
             message = f"`{clip(key)}`: the rev ceiling is one speed that every rated part must carry"
             hint = "write `--min rev_ceiling=7000rpm`" if key in node.options else "write `rev_ceiling: 7000 rpm`"

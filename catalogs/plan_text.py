@@ -11,7 +11,7 @@ from typing import Any, Literal, cast
 
 from kitwright.catalogs.advice import read_advice
 from kitwright.catalogs.nodes import Listing, Node, Scalar, Table, fault, in_words, is_absent
-from kitwright.catalogs.plan_goals import read_goals
+from kitwright.catalogs.plan_goals import read_ceiling_guard, read_goals
 from kitwright.catalogs.plan_measured import Measured, read_measured
 from kitwright.catalogs.problems import Problem, clip, did_you_mean, nearest
 from kitwright.catalogs.values import read_count, read_flag, read_line, read_quantity
@@ -170,6 +170,7 @@ class PlanReader:
             catalogue=catalogue,
             goals=goals,
             rev_ceiling=ceiling,
+            ceiling_guards=read_ceiling_guard(self.table.entries.get("goals"), self.problems),
             use={kind: tuple(node.text.strip() for node in ids) for kind, ids in use.items()},
             avoid=frozenset(avoid),
             shelf_only=self._shelf_only(parts.entries.get("shelf_only")),

@@ -13,7 +13,7 @@ from typing import Any, Literal
 
 from kitwright.catalogs import schema_values as values
 from kitwright.catalogs.engines import OF_THE_BENCH
-from kitwright.catalogs.plan_goals import BOUNDS, HEAVIEST, SPEED
+from kitwright.catalogs.plan_goals import BOUNDS, HEAVIEST, SPEED, UNAIMED
 from kitwright.catalogs.plan_measured import REMARKS, SHORT_BLOCK
 from kitwright.catalogs.plan_text import (
     ALLOW_KEYS,
@@ -197,20 +197,23 @@ def _figure_in_words(figure: Figure) -> str:
 
 
 def _goal(figure: Figure) -> Schema:
-    """One value, which is an aim, or limits, aim, step and weight."""
+    """One value, which is an aim, or limits, aim, step, weight and whether it guards."""
     value = values.quantity(figure.dimension, stated=False)
     shapes = dict.fromkeys(BOUNDS, value)
     shapes["step"] = values.quantity(figure.dimension, "positive", stated=False)
     if isinstance(shapes["step"]["type"], list):
         shapes["step"]["exclusiveMinimum"] = 0
     shapes["weight"] = values.count_of(1, HEAVIEST)
+    shapes["aim"] = {"anyOf": [value, {"const": UNAIMED}]}
+    shapes["guard"] = values.flag()
     bounds = {key: {"description": meaning, **or_nothing(shapes[key])} for key, meaning in BOUNDS.items()}
     return _either(value, _mapping(bounds) | {"minProperties": 1})
 
 
 def _ceiling() -> Schema:
     value = values.quantity(ROTATION, "positive", stated=False)
-    return _either(value, _mapping({"min": value}) | {"required": ["min"]})
+    known = {"min": value, "guard": {"description": BOUNDS["guard"], **or_nothing(values.flag())}}
+    return _either(value, _mapping(known) | {"required": ["min"]})
 
 
 def _either(value: Schema, mapping: Schema) -> Schema:

@@ -28,6 +28,10 @@ OVER_SPEED = (
     "that runs over its rating can kill: stay under the lowest rating, behind a guard, with a kill switch."
 )
 UNRATED = "No speed is proved for parts without a rating; a rev ceiling is not to be set by hope."
+CAUTION_GUARD = (
+    "This loosens a limit that keeps parts apart or in one piece. Measure at mock-up and ask a qualified machinist "
+    "before you take it."
+)
 FUEL = "Fuel, exhaust gas and hot parts: air the place, let it cool, keep flame away."
 KICKBACK = "Compression kicks back through the rope: see to decompressor, timing and grip before the first pull."
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
+from functools import cache
 from itertools import chain
 from typing import Any, Literal
 
@@ -13,11 +14,14 @@ import numpy as np
 from kitwright.solver.alike import Alike, InCommon
 from kitwright.solver.combination import Combination, Missing, Reader
 from kitwright.solver.evaluate import compute, in_unit
+from kitwright.solver.fields import specs
+from kitwright.solver.parts import KINDS
 from kitwright.solver.plan import REV_CEILING, Goal, Plan, Tolerance
 from kitwright.solver.registry import FIGURES, leaves_of, public_figures, tree_of
-from kitwright.solver.result import Checked, Limit, NotEstablished
+from kitwright.solver.result import Checked, Limit, NotEstablished, Unworked
 from kitwright.solver.rules import FITS, PHYSICAL, carries_tag, fits_together, sizes
 from kitwright.solver.stackup import Spreads, spread
+from kitwright.solver.swap import is_dimension
 
 NEAR = 1e-9
 """Difference, in a figure's unit, that is rounding and not a miss; also of a quotient from a whole number."""
@@ -142,8 +146,20 @@ def aims_of(plan: Plan) -> dict[str, Goal]:
     found = {name: goal for name, goal in plan.goals.items() if goal.ranked_by is not None}
     if UNASKED not in found and "pushrod" in plan.reference:
         goal = plan.goals.get(UNASKED, Goal(UNASKED, step=FIGURES[UNASKED].step))
-        found[UNASKED] = replace(goal, aim=0.0)
+        if not goal.unaimed:
+            found[UNASKED] = replace(goal, aim=0.0)
     return found
+
+
+def implied_aims(plan: Plan) -> dict[str, float]:
+    """What a plan aims at without having asked for it: goal to the aim, in the figure's unit.
+
+    >>> implied_aims(Plan(goals={"quench": Goal("quench", minimum=0.8, maximum=1.1)}))
+    {'quench': 0.8}
+    """
+    asked = {name for name, goal in plan.goals.items() if goal.aim is not None}
+    aims = {name: goal.ranked_by for name, goal in aims_of(plan).items() if name not in asked}
+    return {name: aim for name, aim in aims.items() if aim is not None}
 
 
 def broken_branch(
@@ -369,16 +385,64 @@ def check(
         _key(view, len(unproved), closeness),
         ranges,
         rev_limit_by(view),
+        without_tolerance(view, limits),
+        tuple(unworked_rules(view)),
+        tuple(view.reader.missing(FIGURES["rev_limit"].bound_without)),
     )
 
 
-def holds_at_worst_case(view: View, limits: Iterable[Limit]) -> bool:
-    """Whether all that is established holds at the worst corner of all tolerances."""
+def holds_at_worst_case(view: View, limits: Iterable[Limit]) -> bool | None:
+    """Whether all that is established holds at the worst corner of all tolerances; None where there are none."""
+    limits = list(limits)
     if any(limit.holds is False for limit in limits):
         return False
     goals = implied_goals(view.plan).items()  # first, as they are the narrower limits and mostly settle it
     worst = (limit for name, goal in goals for limit in goal_limits(view, name, goal, "worst_case")[0])
-    return not any(limit.holds is False for limit in chain(worst, rule_limits(view, "worst_case")))
+    if any(limit.holds is False for limit in chain(worst, rule_limits(view, "worst_case"))):
+        return False
+    return True if any(_toleranced(view, limit.figure) for limit in _on_sizes(limits)) else None
+
+
+def without_tolerance(view: View, limits: Iterable[Limit]) -> tuple[Limit, ...]:
+    """Limits on sizes of which none has a tolerance."""
+    return tuple(limit for limit in _on_sizes(limits) if not _toleranced(view, limit.figure))
+
+
+def _on_sizes(limits: Iterable[Limit]) -> Iterator[Limit]:
+    """Limits that hold and rest on sizes of parts: neither on money nor on ratings or counts alone."""
+    return (limit for limit in limits if limit.holds and limit.figure and sizes_under(limit.figure))
+
+
+@cache
+def sizes_under(figure: str) -> tuple[str, ...]:
+    """Leaves of a figure that are sizes of parts, which may have a tolerance.
+
+    >>> sizes_under("gasket_count"), sizes_under("rod_side_clearance")
+    ((), ('crank.journal_width', 'rod.width'))
+    """
+    found = []
+    for leaf in leaves_of(figure):
+        owner, _, path = leaf.partition(".")
+        cls = KINDS.get("gasket" if owner == "gaskets" else owner)
+        spec = specs(cls).get(path.partition(".")[0]) if cls is not None else None
+        if spec is not None and spec.form in ("quantity", "group") and is_dimension(path):
+            found.append(leaf)
+    return tuple(found)
+
+
+def _toleranced(view: View, figure: str) -> bool:
+    view.reader.read(leaves_of(figure))
+    return any(leaf in view.reader.tolerances for leaf in leaves_of(figure))
+
+
+def unworked_rules(view: View) -> Iterator[Unworked]:
+    """Physical rules that concern the parts that are there, and cannot be worked out for want of a field of theirs."""
+    for rule in PHYSICAL:
+        if rule.id in view.plan.waived or not math.isnan(view.value(rule.figure)):
+            continue
+        missing = view.missing(rule.figure)
+        if missing and all(each.part is not None for each in missing) and rule.concerns(view.reader):
+            yield Unworked(rule.id, rule.figure, missing)
 
 
 def rev_limit_by(view: View) -> str:

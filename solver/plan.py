@@ -42,11 +42,15 @@ class Goal:
     maximum: float | None = None
     step: float = 0.05
     weight: int = 1
+    unaimed: bool = False
+    """``aim: none``: no limit stands in for an aim."""
+    guard: bool | None = None
+    """Whether its limits keep parts apart or in one piece; None: as its figure says (``solver/guards.py``)."""
 
     @property
     def ranked_by(self) -> float | None:
         """The aim, or the limit that stands in for it."""
-        if self.aim is not None or self.figure not in IMPLIED_AIMS:
+        if self.aim is not None or self.unaimed or self.figure not in IMPLIED_AIMS:
             return self.aim
         implied: float | None = getattr(self, IMPLIED_AIMS[self.figure])
         return implied
@@ -114,6 +118,8 @@ class Plan:
     goals: Mapping[str, Goal] = field(default_factory=dict)
     rev_ceiling: float | None = None
     """Speed in rpm that every rated part must carry, and at which speed-dependent figures are taken."""
+    ceiling_guards: bool = True
+    """Whether the rev ceiling is a guard; ``guard: false`` on the goal takes it off."""
     use: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     """Kind to the ids that are pinned: one id, or for gaskets the ids of one exact stack."""
     avoid: frozenset[str] = frozenset()

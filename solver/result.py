@@ -48,6 +48,38 @@ class NotEstablished:
     missing: tuple[Missing, ...]
 
 
+VerdictName = Literal["fits", "on_paper", "does_not_fit"]
+"""Nothing fails and nothing is open; nothing fails, but something speaks against trusting it; a limit fails."""
+
+
+@dataclass(frozen=True, slots=True)
+class Because:
+    """One reason for a verdict other than ``fits``.
+
+    Attributes:
+        code: ``limit_missed``, ``not_established`` or ``doubtful``.
+        about: what ``name`` is: a ``goal``, a ``rule`` or the ``sizes`` that are doubtful.
+        name: of the goal or rule.
+        limit: the limit that is missed.
+        missing: the fields that a goal wants for.
+    """
+
+    code: Literal["limit_missed", "not_established", "doubtful"]
+    about: Literal["goal", "rule", "sizes"]
+    name: str
+    limit: Limit | None = None
+    missing: tuple[Missing, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Unworked:
+    """A physical rule that cannot be worked out for want of a field, and the fields that it wants for."""
+
+    rule: str
+    figure: str
+    missing: tuple[Missing, ...]
+
+
 @dataclass(frozen=True, slots=True)
 class Purchase:
     """A part to buy: how many, and the price of one (None where the catalogue has none)."""
@@ -68,7 +100,8 @@ class Checked:
         closeness: their sum.
         limits: every limit of goal and rule that concerns it.
         not_established: goals that cannot be computed or proved.
-        holds_at_worst_case: whether all that is established holds at the worst corner of all tolerances.
+        holds_at_worst_case: whether all that is established holds at the worst corner of all tolerances; None where no
+            size under any limit has a tolerance, so that there is no worst corner.
         spread: figure to its worst-case and statistical range, where they were asked for.
         rev_limit_by: what sets the rev limit, in words.
     """
@@ -79,15 +112,36 @@ class Checked:
     closeness: int
     limits: tuple[Limit, ...]
     not_established: tuple[NotEstablished, ...]
-    holds_at_worst_case: bool
+    holds_at_worst_case: bool | None
     key: tuple[Any, ...]
     spread: Mapping[str, Mapping[str, tuple[float, float]]] = field(default_factory=dict)
     rev_limit_by: str = ""
+    without_tolerance: tuple[Limit, ...] = ()
+    """Limits on sizes of which none has a tolerance: at worst case they say no more than at nominal."""
+    unworked: tuple[Unworked, ...] = ()
+    """Physical rules that cannot be worked out for want of a field."""
+    unrated: tuple[Missing, ...] = ()
+    """Ratings that the rev limit wants for: it is at most what it says."""
 
     @property
     def fits(self) -> bool:
         """Whether no limit fails (one that is only not established does not fail)."""
         return all(limit.holds is not False for limit in self.limits)
+
+    @property
+    def verdict(self) -> VerdictName:
+        """``fits``, ``on_paper`` (nothing fails, but a goal is not established) or ``does_not_fit``."""
+        if not self.fits:
+            return "does_not_fit"
+        return "on_paper" if self.because else "fits"
+
+    @property
+    def because(self) -> tuple[Because, ...]:
+        """Reasons for the verdict: the limits that are missed, else the goals that are not established."""
+        missed = [limit for limit in self.limits if limit.holds is False]
+        if missed:
+            return tuple(Because("limit_missed", limit.kind, limit.name, limit) for limit in missed)
+        return tuple(Because("not_established", "goal", gap.goal, None, gap.missing) for gap in self.not_established)
 
     @property
     def buy(self) -> tuple[Purchase, ...]:
@@ -111,6 +165,7 @@ class Checked:
         }
         row |= self.combination.machining
         row["closeness"] = self.closeness
+        row["verdict"] = self.verdict
         shown = public_figures()
         row |= {shown[name].key: value for name, value in self.figures.items()}
         return row
@@ -145,6 +200,8 @@ class WayOut:
     to: Any
     price: float | None
     combination: Checked
+    loosens_guard: bool = False
+    """Whether it loosens what keeps parts apart or in one piece."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ the figure cannot be computed. A new rule is one entry here: the search, the che
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal, Protocol
 
 from kitwright.solver.combination import Combination
 from kitwright.solver.parts import Block, Part
@@ -80,14 +80,28 @@ FITS = (
 )
 
 
+class Leaves(Protocol):
+    """Anything that gives the value of a leaf by name."""
+
+    def __getitem__(self, name: str, /) -> Any: ...
+
+
 @dataclass(frozen=True, slots=True)
 class PhysicalRule:
-    """A lower limit, 0, on a figure; ``strict`` where 0 itself is too little."""
+    """A lower limit, 0, on a figure; ``strict`` where 0 itself is too little.
+
+    ``only_with`` names leaves without which the rule has nothing to say: a limit that only some parts carry.
+    """
 
     id: str
     figure: str
     strict: bool
     sentence: str
+    only_with: tuple[str, ...] = ()
+
+    def concerns(self, leaves: Leaves) -> bool:
+        """Whether the rule has something to say of a combination whose leaves these are."""
+        return all(leaves[each] == leaves[each] for each in self.only_with)
 
 
 PHYSICAL = (
@@ -96,12 +110,36 @@ PHYSICAL = (
     PhysicalRule("coil_bind", "coil_bind_margin", False, "the spring's coils must not touch at full lift"),
     PhysicalRule("retainer_to_guide", "retainer_margin", False, "the retainer must not meet the guide"),
     PhysicalRule("rod_side_clearance", "rod_side_clearance", False, "the big end must go between the journal's cheeks"),
-    PhysicalRule("head_lift", "head_lift_margin", False, "the valve must not lift further than the head takes"),
+    PhysicalRule(
+        "head_lift",
+        "head_lift_margin",
+        False,
+        "the valve must not lift further than the head takes",
+        ("head.max_valve_lift",),
+    ),
     PhysicalRule("intake_to_piston", "piston_to_valve_intake", True, "the intake valve must not touch the piston"),
     PhysicalRule("exhaust_to_piston", "piston_to_valve_exhaust", True, "the exhaust valve must not touch the piston"),
-    PhysicalRule("pushrod_shortest", "pushrod_over_shortest", False, "the blank must cut down to the pushrod needed"),
-    PhysicalRule("pushrod_longest", "pushrod_under_longest", False, "the blank must be as long as the pushrod needed"),
-    PhysicalRule("spring_lift", "spring_lift_margin", False, "the valve must not lift further than the spring takes"),
+    PhysicalRule(
+        "pushrod_shortest",
+        "pushrod_over_shortest",
+        False,
+        "the blank must cut down to the pushrod needed",
+        ("pushrod.cut_to.min",),
+    ),
+    PhysicalRule(
+        "pushrod_longest",
+        "pushrod_under_longest",
+        False,
+        "the blank must be as long as the pushrod needed",
+        ("pushrod.cut_to.max",),
+    ),
+    PhysicalRule(
+        "spring_lift",
+        "spring_lift_margin",
+        False,
+        "the valve must not lift further than the spring takes",
+        ("spring.max_lift",),
+    ),
 )
 
 

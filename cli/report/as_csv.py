@@ -9,6 +9,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from kitwright.cli.report.verdicts import because_data
 from kitwright.cli.report.words import machining_key
 from kitwright.solver.combination import Missing
 from kitwright.solver.parts import KINDS
@@ -63,7 +64,7 @@ def answer_rows(answer: Answer) -> tuple[list[str], list[Row]]:
     figures = [figure.key for figure in public_figures().values()]
     used = {key for row in rows for key in row}
     ordered = ["rank", "closeness", *_PART_COLUMNS, *map(machining_key, MACHINING), *figures]
-    tail = ["holds_at_worst_case", "labour", "buy", "not_established"]
+    tail = ["verdict", "because", "holds_at_worst_case", "labour", "buy", "not_established"]
     always = {"rank", "closeness", *tail}
     return [key for key in (*ordered, *tail) if key in used or key in always], rows
 
@@ -75,6 +76,8 @@ def combination_row(checked: Checked) -> dict[str, Any]:
     }
     row |= checked.combination.machining
     row |= {FIGURES[name].key: value for name, value in checked.figures.items()}
+    row["verdict"] = checked.verdict
+    row["because"] = "; ".join(each["text"] for each in because_data(checked))
     row["holds_at_worst_case"] = checked.holds_at_worst_case
     row["labour"] = checked.labour
     row["buy"] = "; ".join(f"{each.count} x {each.id}" for each in checked.buy)
@@ -93,7 +96,9 @@ def check_rows(checked: Checked) -> tuple[list[str], list[Row]]:
     """Write one row a part, machining amount, figure, limit, gap and exact dimension."""
     from kitwright.cli.report.words import exact_dimensions
 
-    rows: list[Row] = []
+    rows: list[Row] = [{"what": "verdict", "name": checked.verdict}]
+    rows += [{"what": "because", "name": each["code"], "text": each["text"]} for each in because_data(checked)]
+    rows += [{"what": "steps_off", "name": name, "value": count} for name, count in checked.points.items()]
     for kind, ids in checked.combination.ids.items():
         rows += [{"what": "part", "name": kind, "text": each} for each in ([ids] if isinstance(ids, str) else ids)]
     rows += [

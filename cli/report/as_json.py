@@ -9,9 +9,10 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from kitwright.cli.report.notes import notes_data, notes_on
+from kitwright.cli.report.verdicts import because_data, is_at_most
 from kitwright.cli.report.words import exact_dimensions
 from kitwright.solver.catalogue import Catalogue
-from kitwright.solver.cautions import cautions
+from kitwright.solver.cautions import CAUTION_GUARD, cautions
 from kitwright.solver.combination import Missing
 from kitwright.solver.plan import Plan
 from kitwright.solver.registry import FIGURES
@@ -66,9 +67,11 @@ def answer_data(answer: Answer) -> dict[str, Any]:
 def combination_data(checked: Checked) -> dict[str, Any]:
     """One combination, as it stands in a list."""
     return {
+        **verdict_data(checked),
         "closeness": checked.closeness,
         **_common(checked),
         "points": dict(checked.points),
+        "steps_off": dict(checked.points),
         "holds_at_worst_case": checked.holds_at_worst_case,
         "buy": buy_data(checked.buy),
         "labour": checked.labour,
@@ -82,16 +85,23 @@ def check_data(checked: Checked, plan: Plan, catalogue: Catalogue | None = None)
     return {
         "plan": plan.name,
         "fits": checked.fits,
+        **verdict_data(checked),
         "closeness": checked.closeness,
         **_common(checked),
         "points": dict(checked.points),
+        "steps_off": dict(checked.points),
         "spread": {
             FIGURES[name].key: {mode: list(ends) for mode, ends in modes.items()}
             for name, modes in checked.spread.items()
         },
         "limits": [limit_data(limit) for limit in checked.limits],
         "not_established": gaps_data(checked.not_established),
+        "not_worked_out": [
+            {"rule": each.rule, "figure": FIGURES[each.figure].key, "missing": [_missing(one) for one in each.missing]}
+            for each in checked.unworked
+        ],
         "holds_at_worst_case": checked.holds_at_worst_case,
+        "without_tolerance": [{limit.kind: limit.name, "limit": limit.limit} for limit in checked.without_tolerance],
         **_revs(checked),
         "exact": [
             {"part": part, "field": field, "value": value}
@@ -121,8 +131,15 @@ def _counts(name: str) -> bool:
     return not FIGURES[name].unit and FIGURES[name].step == 1.0
 
 
-def _revs(checked: Checked) -> dict[str, str]:
-    return {"rev_limit_by": checked.rev_limit_by} if checked.rev_limit_by else {}
+def _revs(checked: Checked) -> dict[str, Any]:
+    if not checked.rev_limit_by:
+        return {}
+    return {"rev_limit_by": checked.rev_limit_by, "rev_limit_is_at_most": is_at_most(checked)}
+
+
+def verdict_data(checked: Checked) -> dict[str, Any]:
+    """The verdict and its reasons."""
+    return {"verdict": checked.verdict, "because": because_data(checked)}
 
 
 def limit_data(limit: Limit) -> dict[str, Any]:
@@ -173,6 +190,8 @@ def way_data(way: WayOut) -> dict[str, Any]:
         "change": way.change,
         "to": way.to,
         "price": way.price,
+        "loosens_guard": way.loosens_guard,
+        **({"caution": CAUTION_GUARD} if way.loosens_guard else {}),
         "combination": combination_data(way.combination),
     }
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-Tone = Literal["plain", "good", "bad"]
+Tone = Literal["plain", "good", "open", "bad"]
+"""``good`` is green and for what fits alone; ``open`` for what fits on paper; ``bad`` for what does not."""
 Side = Literal["left", "right"]
 
 

@@ -7,6 +7,14 @@ from collections.abc import Iterable, Iterator, Sequence
 from kitwright.cli.report.blocks import Column, Items, Paragraph, Report, Section, Table, Title
 from kitwright.cli.report.notes import note_blocks, notes_on
 from kitwright.cli.report.numbers import Style, money
+from kitwright.cli.report.verdicts import (
+    HEADS,
+    asked_and_physical,
+    counted,
+    rule_words,
+    verdict_blocks,
+    without_tolerance_text,
+)
 from kitwright.cli.report.words import (
     MODES,
     UNKNOWN,
@@ -14,11 +22,11 @@ from kitwright.cli.report.words import (
     exact_dimensions,
     figure_style,
     figure_text,
-    gaps,
     limit_name,
     machining_text,
     missed,
     missed_at_worst,
+    missing_text,
     tightest,
     wanted,
     words,
@@ -39,7 +47,7 @@ def check_report(
     further: Report | None = None,
 ) -> Report:
     """Everything that ``check`` has to say; ``early`` stands after the verdict, ``further`` after the limits."""
-    report: Report = [Title(f"{plan.name}: {'it fits' if checked.fits else 'it does not fit'}", 1)]
+    report: Report = [Title(f"{plan.name}: {HEADS[checked.verdict]}", 1)]
     report += verdict(checked, plan)
     report += early or []
     asked = wanted(plan.but(use={}))
@@ -50,8 +58,6 @@ def check_report(
     report += limit_blocks(checked, plan)
     report += further or []
     report.append(figure_table(checked, plan))
-    if checked.rev_limit_by:
-        report.append(Paragraph(f"The rev limit is set by: {checked.rev_limit_by}."))
     report += note_blocks(notes_on(checked, plan, catalogue), plan.units)
     exact = exact_text(checked)
     if exact:
@@ -61,32 +67,30 @@ def check_report(
 
 
 def verdict(checked: Checked, plan: Plan) -> Iterator[Paragraph | Items]:
-    """Say whether it fits, what is missed, and what is not established."""
-    failed = [limit for limit in checked.limits if limit.holds is False]
-    open_ = gaps([(1, checked.not_established)])
-    if failed:
-        yield Paragraph("One limit is missed." if len(failed) == 1 else f"{len(failed)} limits are missed.", "bad")
-        yield Items("", tuple(missed(limit, plan.units) for limit in failed))
-    else:
-        held = sum(limit.holds is True for limit in checked.limits)
-        rest = f"; {len(open_)} not established" if open_ else ""
-        yield Paragraph(f"All {held} limits that can be worked out hold{rest}. {_spare(checked, plan)}".strip(), "good")
-    if open_:
-        yield Items("Not established", tuple(open_))
-    if not failed and plan.tolerance != "worst_case":
-        worst = missed_at_worst(checked, plan) if not checked.holds_at_worst_case else []
-        if worst:
-            lines = tuple(missed(limit, plan.units) for limit in worst)
-            yield Items("At the worst corner of all ± it would not hold", lines)
+    """Say whether it fits and why not, what is tightest, and how it stands at the worst corner of all tolerances."""
+    yield from verdict_blocks(checked, plan)
+    if not checked.fits:
+        return
+    spare = _spare(checked, plan)
+    if spare:
+        yield Paragraph(spare)
+    if plan.tolerance != "worst_case":
+        if checked.holds_at_worst_case is None:
+            yield Paragraph("At worst case: no tolerances given, so there is no worst corner to look at.")
+        elif checked.holds_at_worst_case:
+            yield Paragraph("It still fits with every tolerance at its worst.")
         else:
-            yield Paragraph("It holds at the worst corner of all ± too.")
+            lines = tuple(missed(limit, plan.units) for limit in missed_at_worst(checked, plan))
+            yield Items("With every tolerance at its worst it does not fit", lines)
+    if checked.without_tolerance and checked.holds_at_worst_case is not None:
+        yield Paragraph(f"No tolerance is given for any size under: {without_tolerance_text(checked)}.")
 
 
 def _spare(checked: Checked, plan: Plan) -> str:
     limit = tightest(checked, plan)
     if limit is None or limit.margin is None:
         return ""
-    return f"Least to spare: {limit_name(limit)}, {figure_text(limit.figure, limit.margin, plan.units)}."
+    return f"Tightest: {limit_name(limit)}, {figure_text(limit.figure, limit.margin, plan.units)} to spare."
 
 
 def parts_table(checked: Checked, plan: Plan) -> Table:
@@ -104,17 +108,18 @@ def parts_table(checked: Checked, plan: Plan) -> Table:
             missing = buy[part.id].count if part.id in buy else 0
             where = "shelf" if not missing else "to buy" if missing == count else f"{missing} to buy"
             price = money(part.price * missing if part.price is not None else None) if missing else ""
-            rows.append((words(kind), times + part.id, part.name or "", where, price))
+            rows.append((words(kind), times + part.id, part.name or "", where, price, part.note or ""))
     for work in combination.operations:
         owner = combination.parts["head" if work in ("mill", "relieve") else "block"]
         labour = money(getattr(owner, work).labour)
-        rows.append(("machining", machining_text(combination, work, plan.units), owner.id, "to be done", labour))
+        rows.append(("machining", machining_text(combination, work, plan.units), owner.id, "to be done", labour, ""))
     columns = (
         Column("part"),
         Column("id"),
         Column("name", wraps=True),
         Column("where"),
         Column("cost", "right"),
+        Column("note", wraps=True),
     )
     return Table(columns, tuple(rows), "Parts").without_empty()
 
@@ -135,10 +140,28 @@ def money_line(checked: Checked) -> str:
 
 
 def limit_blocks(checked: Checked, plan: Plan) -> Iterator[Table | Paragraph]:
-    """Limits on figures, missed ones first; what fits by nominal size is said in a sentence."""
+    """What was asked and what must not touch, apart, missed ones first; what fits by nominal size is a sentence."""
+    asked, physical = asked_and_physical(checked.limits)
+    mode = MODES[plan.tolerance]
+    for title, limits in (("What you asked", asked), ("What must not touch or break", physical)):
+        if limits:
+            yield _limit_table(f"{title}, {mode}: {counted(limits)}", limits, plan)
+    if checked.unworked:
+        told = "; ".join(
+            f"{rule_words(each.rule)} ({'; '.join(missing_text(each.missing))})" for each in checked.unworked
+        )
+        yield Paragraph(f"Cannot be worked out, so measure at mock-up: {told}.", "open")
+    apart = [each for each in checked.limits if not each.figure and each not in asked]
+    lost = [each for each in apart if each.holds is False]
+    if lost:
+        yield _limit_table("Parts that do not go together", lost, plan)
+    fits = [limit_name(each) for each in apart if each.holds]
+    if fits:
+        yield Paragraph(f"Go together by nominal size: {', '.join(dict.fromkeys(fits))}.")
+
+
+def _limit_table(title: str, limits: Sequence[Limit], plan: Plan) -> Table:
     order = {False: 0, None: 1, True: 2}
-    limits = [each for each in checked.limits if each.figure or each.holds is False]
-    limits.sort(key=lambda each: (order[each.holds], each.kind == "rule"))
     columns = (
         Column("limit"),
         Column("wanted", "right"),
@@ -146,12 +169,8 @@ def limit_blocks(checked: Checked, plan: Plan) -> Iterator[Table | Paragraph]:
         Column("margin", "right"),
         Column("holds"),
     )
-    if limits:
-        rows = tuple(_limit(limit, plan.units) for limit in limits)
-        yield Table(columns, rows, f"Limits, {MODES[plan.tolerance]}").without_empty()
-    fits = [limit_name(each) for each in checked.limits if not each.figure and each.holds]
-    if fits:
-        yield Paragraph(f"Go together by nominal size: {', '.join(dict.fromkeys(fits))}.")
+    rows = tuple(_limit(limit, plan.units) for limit in sorted(limits, key=lambda each: order[each.holds]))
+    return Table(columns, rows, title).without_empty()
 
 
 def _limit(limit: Limit, units: str) -> tuple[str, ...]:
@@ -164,7 +183,7 @@ def _limit(limit: Limit, units: str) -> tuple[str, ...]:
     if limit.bound is not None:
         sign = ">" if limit.strict else "≥" if limit.limit == "min" else "≤"
         bound = f"{sign} {bound_text(limit.figure, limit.bound, units)}"
-    name = words(limit.figure) if limit.kind == "rule" else words(limit.name)
+    name = limit_name(limit) if limit.kind == "rule" else words(limit.name)
     value, margin = limit.value, limit.margin
     shown = form.with_unit(value) if value is not None else UNKNOWN
     return name, bound, shown, form.with_unit(margin, sign=True) if margin is not None else "", holds

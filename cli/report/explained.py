@@ -20,6 +20,7 @@ from kitwright.cli.report.nothing import (
     with_only,
 )
 from kitwright.cli.report.numbers import Style, money, seconds, style
+from kitwright.cli.report.verdicts import HEADS, TONES, steps_text
 from kitwright.cli.report.words import all_parts, bound_text, figure_style, limit_name, wanted, words
 from kitwright.solver.candidates import combinations_possible
 from kitwright.solver.registry import FIGURES
@@ -77,8 +78,9 @@ def _fitting(found: Explanation, question: Question) -> Iterator[Any]:
     answer, plan = found.answer, found.answer.plan
     best = answer.combinations[0]
     yield Paragraph(
-        f"The closest that fits: {all_parts(best.combination)}; closeness {best.closeness}, cost {money(best.cost)}.",
-        "good",
+        f"The closest: {HEADS[best.verdict]}. {all_parts(best.combination)}; cost {money(best.cost)}; "
+        f"{steps_text(best)}.",
+        TONES[best.verdict],
     )
     if found.least_to_spare:
         rows = tuple(_spare(limit, plan.units) for limit in found.least_to_spare)

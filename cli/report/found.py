@@ -8,6 +8,17 @@ from dataclasses import dataclass
 from kitwright.cli.report.blocks import Column, Command, Items, Paragraph, Report, Table, Title
 from kitwright.cli.report.nothing import nothing_report
 from kitwright.cli.report.numbers import money, ranks, seconds
+from kitwright.cli.report.verdicts import (
+    NO_TOLERANCES,
+    VERDICTS,
+    WORST,
+    closeness_line,
+    is_at_most,
+    left_out_of_rating,
+    marked,
+    noted_parts,
+    without_tolerance_text,
+)
 from kitwright.cli.report.words import (
     UNKNOWN,
     WORK,
@@ -170,18 +181,23 @@ def combination_table(combinations: Sequence[Checked], plan: Plan) -> tuple[list
             cells.append(texts)
     head = {
         Column("rank", "right", "parts"): [str(rank) for rank in range(1, len(combinations) + 1)],
+        Column("verdict", group="parts"): [VERDICTS[each.verdict] for each in combinations],
         Column("closeness", "right", "parts"): [str(each.closeness) for each in combinations],
         Column("cost", "right", "parts"): [money(each.cost) for each in combinations],
     }
-    if plan.tolerance != "worst_case":
-        held = ["holds" if each.holds_at_worst_case else "no" for each in combinations]
+    held = [WORST[each.holds_at_worst_case] for each in combinations]
+    if plan.tolerance == "worst_case" and set(held) == {WORST[True]}:
+        pass  # every limit is judged there
+    elif len(combinations) > 1 and set(held) == {NO_TOLERANCES}:
+        common.append(f"worst case: {NO_TOLERANCES}")
+    else:
         head[Column("worst case", group="parts")] = held
     rows = tuple(zip(*head.values(), *cells, strict=True))
     return common, Table((*head, *columns), rows, keys=1)
 
 
 def _parts(combinations: Sequence[Checked], plan: Plan) -> tuple[list[str], list[Column], list[list[str]]]:
-    names = [part_names(each.combination) for each in combinations]
+    names = [_names(each) for each in combinations]
     kinds = list(dict.fromkeys(kind for each in names for kind in each))
     alone = len(combinations) == 1
     common: list[str] = []
@@ -208,25 +224,41 @@ def _parts(combinations: Sequence[Checked], plan: Plan) -> tuple[list[str], list
     return common, columns, cells
 
 
+def _names(checked: Checked) -> dict[str, str]:
+    """Ids by kind, those of parts with a note marked."""
+    noted = {part for part, _ in noted_parts(checked)}
+    return {kind: marked(text, noted) for kind, text in part_names(checked.combination).items()}
+
+
 def _figures(combinations: Sequence[Checked], plan: Plan) -> Iterator[tuple[Column, list[str], str]]:
     """Columns of figures, their cells, and what is said once where all are the same (empty: never)."""
     aimed = aims_of(plan)
-    shown = [(name, name) for name in plan.goals if name != "cost"]
-    if plan.rev_ceiling is not None:
-        shown.append((REV_CEILING, "rev_limit"))
+    shown = [(name, name) for name in plan.goals if name not in ("cost", "rev_limit")]
+    if "quench" not in plan.goals:
+        shown.append(("quench", "quench"))
+    shown.append((REV_CEILING, "rev_limit"))
     for goal, figure in shown:
         values = [each.figures.get(figure) for each in combinations]
         form = figure_style(figure, values, plan.units)
         texts = []
         for each, value in zip(combinations, values, strict=True):
             open_ = any(gap.goal == goal for gap in each.not_established)
-            texts.append(f"{form.text(value)} {UNKNOWN}".strip() if open_ else form.text(value) or UNKNOWN)
+            text = f"at most {form.text(value)}" if _bounded(figure, each, value) else form.text(value)
+            texts.append(f"{text} {UNKNOWN}".strip() if open_ else text or UNKNOWN)
         unit = f" [{form.unit}]" if form.unit else ""
-        once = "" if goal in aimed else f"{words(figure)} {form.with_unit(values[0])}"
+        once = "" if goal in aimed else f"{words(figure)} {texts[0].removesuffix(UNKNOWN).strip()} {form.unit}".strip()
+        if figure == "rev_limit":
+            out = {", ".join(left_out_of_rating(each)) for each in combinations}
+            if len(out) == 1 and "" not in out:
+                once = f"{once}; without {out.pop()}"
         yield Column(f"{words(figure)}{unit}", "right", "figures"), texts, once
     spare = [_spare(each, plan) for each in combinations]
     if any(spare):
-        yield Column("least to spare", group="figures"), spare, ""
+        yield Column("tightest", group="figures"), spare, ""
+
+
+def _bounded(figure: str, checked: Checked, value: float | None) -> bool:
+    return figure == "rev_limit" and value is not None and is_at_most(checked)
 
 
 def _spare(checked: Checked, plan: Plan) -> str:
@@ -243,6 +275,10 @@ def _spare(checked: Checked, plan: Plan) -> str:
 def _notes(answer: Answer) -> Report:
     combinations, plan = answer.combinations, answer.plan
     notes: Report = []
+    if len(combinations) == 1:
+        notes.append(Paragraph(closeness_line(combinations[0])))
+    notes += _noted(combinations)
+    notes += _left_out_of_revs(combinations)
     missing = gaps([(rank, each.not_established) for rank, each in enumerate(combinations, 1)])
     if missing:
         notes.append(Items(f"Not established ({UNKNOWN} in the table)", tuple(missing)))
@@ -253,6 +289,13 @@ def _notes(answer: Answer) -> Report:
     if priceless and "cost" not in plan.goals:
         listed = ", ".join(f"{part} (in {ranks(where)})" for part, where in priceless.items())
         notes.append(Paragraph(f"Without a price, so that the cost is open: {listed}."))
+    bare: dict[str, list[int]] = {}
+    for rank, each in enumerate(combinations, 1):
+        if each.holds_at_worst_case is not None and each.without_tolerance:
+            bare.setdefault(without_tolerance_text(each), []).append(rank)
+    if bare:
+        lines = tuple(f"{ranks(where)}: {names}" for names, where in bare.items())
+        notes.append(Items("No tolerance is given for any size under these limits", lines))
     if plan.tolerance != "worst_case":
         notes += _at_worst_case(combinations, plan)
     if plan.tolerance == "nominal" and any("quench" in each.figures for each in combinations):
@@ -264,11 +307,30 @@ def _at_worst_case(combinations: Sequence[Checked], plan: Plan) -> Iterator[Item
     """How far figures may stray over their limits; the same figures of several combinations together."""
     worst: dict[tuple[str, ...], list[int]] = {}
     for rank, each in enumerate(combinations, 1):
-        if not each.holds_at_worst_case:
+        if each.holds_at_worst_case is False:
             worst.setdefault(tuple(strays(missed_at_worst(each, plan), plan.units)), []).append(rank)
     if worst:
         lines = (f"{ranks(where)}: {', '.join(figures)}" for figures, where in worst.items())
-        yield Items("Outside the limits at the worst corner of all ±", tuple(lines))
+        yield Items("Outside the limits with every tolerance at its worst", tuple(lines))
+
+
+def _noted(combinations: Sequence[Checked]) -> Iterator[Items]:
+    """The notes of the parts that are listed."""
+    told = dict.fromkeys(each for checked in combinations for each in noted_parts(checked))
+    if told:
+        yield Items("Notes of the parts", tuple(f"{part}: {note}" for part, note in told))
+
+
+def _left_out_of_revs(combinations: Sequence[Checked]) -> Iterator[Paragraph]:
+    """What the rev limit does not know: kinds that are not there, and parts without a rating."""
+    every = [tuple(left_out_of_rating(each)) for each in combinations]
+    said_once = len(combinations) > 1 and len(set(every)) == 1  # beside the figure, above the table
+    out = {} if said_once else dict.fromkeys(kind for kinds in every for kind in kinds)
+    unrated = dict.fromkeys(one.part for each in combinations for one in each.unrated if one.part is not None)
+    told = [f"no rating for {', '.join(unrated)}"] if unrated else []
+    told += [f"without {', '.join(out)}"] if out else []
+    if told:
+        yield Paragraph(f"The rev limit is at most what it says: {'; '.join(told)}.")
 
 
 def strays(limits: Sequence[Limit], units: str) -> Iterator[str]:

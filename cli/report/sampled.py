@@ -40,7 +40,7 @@ def sampled_blocks(found: Sampled, plan: Plan) -> Iterator[Paragraph | Table]:
     yield Paragraph(
         f"Of {found.count:,} builds drawn within the ±, {_percent(found.all.share)} keep every limit "
         f"(95 % interval {_percent(found.all.low)} to {_percent(found.all.high)}).",
-        "good" if found.all.kept == found.count else "plain",
+        "plain",
     )
     uncounted = " A limit that is not established is not counted." if found.uncounted else ""
     drawn = f"Drawn with {distribution_text(found.distribution)}; every part by itself; seed {found.seed}."

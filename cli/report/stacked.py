@@ -8,6 +8,7 @@ from typing import Any
 from kitwright.cli.report.as_json import combination_data, dumped, limit_data
 from kitwright.cli.report.blocks import Column, Items, Paragraph, Report, Table, Title
 from kitwright.cli.report.numbers import Style, money, seconds, style
+from kitwright.cli.report.verdicts import TONES, rev_limit_text, steps_text
 from kitwright.cli.report.words import all_parts, figure_text, limit_name, machining_style, missed, wanted, words
 from kitwright.solver.deck_turns import DeckRange
 from kitwright.solver.plan import Plan
@@ -58,7 +59,7 @@ def stack_report(answer: StackAnswer, plan_file: str) -> Report:
 def _why(answer: StackAnswer) -> Iterator[Paragraph]:
     one, several = answer.best_single, answer.best_stack
     if one is not None:
-        yield Paragraph(f"With one gasket, the closest: {_told(one, answer.plan)}.", "good")
+        yield Paragraph(f"With one gasket, the closest: {_told(one, answer.plan)}.", TONES[one.verdict])
     elif answer.needed is not None or answer.status == "nothing_fits":
         yield Paragraph("No combination with one gasket keeps every limit.", "bad")
     most = {2: "two", 3: "three", 4: "four"}[answer.layers]
@@ -83,7 +84,11 @@ def _told(checked: Checked, plan: Plan) -> str:
     measures = ""
     if deck is not None and quench:
         measures = f"{place(deck, style('mm', [deck], plan.units))}, quench {quench}, "
-    return f"{all_parts(checked.combination)}; {measures}closeness {checked.closeness}, cost {money(checked.cost)}"
+    rev = rev_limit_text(checked, plan.units)
+    paper = " (on paper)" if checked.verdict == "on_paper" else ""
+    return (
+        f"{all_parts(checked.combination)}{paper}; {measures}{rev}; cost {money(checked.cost)}; {steps_text(checked)}"
+    )
 
 
 def _singles(answer: StackAnswer) -> Iterator[Any]:

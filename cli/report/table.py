@@ -29,7 +29,14 @@ _INDENT = "  "
 _NARROWEST_WRAPPED = 18
 
 _BOLD, _RED, _GREEN, _YELLOW, _OFF = "\x1b[1m", "\x1b[31m", "\x1b[32m", "\x1b[33m", "\x1b[0m"
-_CELL_COLOURS = {"NO": _BOLD + _RED, "not established": _YELLOW, "?": _YELLOW}
+_CELL_COLOURS = {
+    "NO": _BOLD + _RED,
+    "does not fit": _BOLD + _RED,
+    "not established": _YELLOW,
+    "on paper": _YELLOW,
+    "?": _YELLOW,
+    "fits": _GREEN,
+}
 
 
 def as_text(report: Report, width: int = 100, colour: bool = False) -> str:
@@ -42,7 +49,7 @@ def _lines(block: Block, width: int, colour: bool) -> Iterator[str]:
     if isinstance(block, Title):
         yield from (_paint(line, _BOLD, colour) for line in _wrapped(block.text, width))
     elif isinstance(block, Paragraph):
-        tone = {"good": _GREEN, "bad": _BOLD + _RED}.get(block.tone, "")
+        tone = {"good": _GREEN, "open": _YELLOW, "bad": _BOLD + _RED}.get(block.tone, "")
         yield from (_paint(line, tone, colour) for line in _wrapped(block.text, width))
     elif isinstance(block, Items):
         if block.title:

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from kitwright.cli.report.as_json import limit_data
+from kitwright.cli.report.as_json import limit_data, verdict_data
 from kitwright.cli.report.blocks import Column, Items, Paragraph, Report, Section, Table, Title
 from kitwright.cli.report.numbers import bare, style
+from kitwright.cli.report.verdicts import HEADS, TONES
 from kitwright.cli.report.words import UNKNOWN, figure_style, limit_name, missed, words
 from kitwright.solver.plan import Plan
 from kitwright.solver.registry import FIGURES, GROUPS
@@ -20,14 +21,14 @@ _FIGURES = 6
 
 def what_if_report(found: WhatIf, plan: Plan) -> Report:
     """Every figure that moves, old and new, and every limit whose answer changes."""
-    fits = "it fits" if found.after.fits else "it does not fit"
-    was = "it fitted" if found.before.fits else "it did not fit"
-    head = fits if found.after.fits is not found.before.fits else f"{fits}, as before"
+    fits, same = HEADS[found.after.verdict], found.after.verdict == found.before.verdict
+    was = {"fits": "it fitted", "on_paper": "it fitted on paper", "does_not_fit": "it did not fit"}
+    head = f"{fits}, as before" if same else fits
     report: Report = [
         Title(f"{plan.name}: what if {', '.join(found.changes)}", 1),
         Paragraph(
-            f"Then {head}." if found.after.fits is found.before.fits else f"Then {fits}; before, {was}.",
-            "good" if found.after.fits else "bad",
+            f"Then {head}." if same else f"Then {fits}; before, {was[found.before.verdict]}.",
+            TONES[found.after.verdict],
         ),
     ]
     report += [Paragraph(note) for note in found.notes]
@@ -87,6 +88,7 @@ def what_if_data(found: WhatIf) -> dict[str, Any]:
     return {
         "changes": list(found.changes),
         "fits": found.after.fits,
+        **verdict_data(found.after),
         "parts": found.after.combination.ids,
         "machining": found.after.combination.machining,
         "moved": {FIGURES[each.figure].key: [each.old, each.new] for each in found.moved},

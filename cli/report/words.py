@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 
 from kitwright.cli.report.numbers import Style, bare, ranks, style
-from kitwright.solver.check import step_of
+from kitwright.solver.check import implied_aims, step_of
 from kitwright.solver.combination import MACHINING_UNITS, Combination, Missing
-from kitwright.solver.plan import MACHINING, REV_CEILING, Goal, Plan
+from kitwright.solver.plan import IMPLIED_AIMS, MACHINING, REV_CEILING, Goal, Plan
 from kitwright.solver.registry import FIGURES, UNITS
 from kitwright.solver.result import Checked, Limit, NotEstablished
 from kitwright.solver.swap import is_dimension
@@ -68,7 +68,7 @@ def bound_text(figure: str, bound: float, units: str) -> str:
 
 def wanted(plan: Plan) -> list[str]:
     """Say what a plan asks for, a phrase each."""
-    phrases = [_goal(name, goal, plan.units) for name, goal in plan.goals.items()]
+    phrases = [_goal(name, goal, plan.units) for name, goal in plan.goals.items() if _says(goal)]
     if plan.rev_ceiling is not None:
         phrases.append(f"rev ceiling {bare(plan.rev_ceiling)} rpm")
     if plan.use:
@@ -77,7 +77,24 @@ def wanted(plan: Plan) -> list[str]:
     if plan.avoid:
         phrases.append(f"without {', '.join(sorted(plan.avoid))}")
     phrases += settings(plan)
+    unasked = [_unasked(name, aim, plan) for name, aim in implied_aims(plan).items()]
+    if unasked:
+        phrases.append(f"aimed at without being asked: {', '.join(unasked)}")
     return phrases
+
+
+def _says(goal: Goal) -> bool:
+    """Whether a goal asks for anything."""
+    return goal.aim is not None or goal.minimum is not None or goal.maximum is not None
+
+
+def _unasked(name: str, aim: float, plan: Plan) -> str:
+    """An aim that nobody asked for: ``quench 0.75 mm (its min)``."""
+    goal = plan.goals.get(name)
+    figure = goal.figure if goal is not None else name
+    side = IMPLIED_AIMS.get(figure, "")
+    why = f" (its {'min' if side == 'minimum' else 'max'})" if side and goal is not None else ""
+    return f"{words(name)} {bound_text(figure, aim, plan.units)}{why}"
 
 
 def settings(plan: Plan) -> list[str]:

@@ -14,6 +14,7 @@ from kitwright.cli.report.sheet.drawing import stack_drawings
 from kitwright.cli.report.sheet.page import Group, Picture, Section, Sheet, SheetBlock, Tile, Tiles
 from kitwright.cli.report.sheet.plots import alternatives_plot, motion_plots, spread_plots
 from kitwright.cli.report.sums import step_blocks
+from kitwright.cli.report.verdicts import HEADS
 from kitwright.cli.report.words import MODES, all_parts, figure_style, gaps, machining_text, missing_text, wanted, words
 from kitwright.solver.cautions import sheet_cautions
 from kitwright.solver.check import View
@@ -71,7 +72,7 @@ def build_sheet(checked: Checked, plan: Plan, others: Others, rank: int | None =
         Section("figures", "Every figure", (figure_table(checked, plan),)),
         Section("sums", "The sums, line by line", tuple(_sums(checked, plan))),
     )
-    title = f"{plan.name or 'Build sheet'}: {'it fits' if checked.fits else 'it does not fit'}"
+    title = f"{plan.name or 'Build sheet'}: {HEADS[checked.verdict]}"
     return Sheet(title, all_parts(checked.combination), head, sections)
 
 
@@ -88,8 +89,6 @@ def _answer(checked: Checked, plan: Plan) -> Iterator[SheetBlock]:
     asked = list(dict.fromkeys(goal.figure for goal in plan.goals.values()))
     shown = list(dict.fromkeys([*(name for name in asked if name in public_figures()), *_TILES]))
     yield Tiles(tuple(_tile(name, checked, plan) for name in shown if name in checked.figures))
-    if checked.rev_limit_by:
-        yield Paragraph(f"The rev limit is set by: {checked.rev_limit_by}.")
     told = wanted(plan.but(use={}))
     if told:
         yield Paragraph(f"Wanted: {'; '.join(told)}.")
