@@ -18,7 +18,7 @@ from kitwright.solver.registry import FIGURES
 from kitwright.solver.requirements import bound_of
 from kitwright.solver.result import Checked, Closest, Conflict, Explanation, Limit, WayOut
 from kitwright.solver.sizes import sizes_that_would_fit
-from kitwright.solver.ways_out import closer, closest, together, ways_out
+from kitwright.solver.ways_out import careful, closer, closest, together, ways_out
 from kitwright.solver.wording import best_words, cannot, feeding, listed, said, words
 from kitwright.solver.would_fit import parts_that_would_fit
 
@@ -92,7 +92,7 @@ def _with_parts(oracle: Oracle, found: Explanation) -> Explanation:
         found,
         parts_that_would_fit=(
             *found.parts_that_would_fit,
-            *parts_that_would_fit(near, oracle.plan, oracle.clock.check),
+            *parts_that_would_fit(near, careful(oracle.plan), oracle.clock.check),
         ),
     )
 
@@ -111,12 +111,14 @@ def _with_together(oracle: Oracle, found: Explanation) -> Explanation:
     if told is None or told.ways_out or not told.requirements:
         return found
     known = [told.requirements, *(each.requirements for each in found.other_conflicts)]
-    return replace(found, together=tuple(sorted(together(oracle, known), key=lambda each: each.price or 0.0)))
+    order = sorted(together(oracle, known), key=lambda each: (each.loosens_guard, each.price or 0.0))
+    return replace(found, together=tuple(order))
 
 
 def _with_closer(oracle: Oracle, found: Explanation) -> Explanation:
     gains = closer(oracle, found.answer.combinations[0])
-    return replace(found, closer=tuple(sorted(gains, key=lambda each: (-each.gained, each.way.requirement))))
+    order = sorted(gains, key=lambda each: (each.way.loosens_guard, -each.gained, each.way.requirement))
+    return replace(found, closer=tuple(order))
 
 
 _STEPS = {

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from kitwright.solver.plan import REV_CEILING, Plan
 from kitwright.solver.registry import FIGURES
+from kitwright.solver.result import Limit
 
 CLEARANCES = (
     "quench",
@@ -69,3 +70,10 @@ def one_step(plan: Plan, figure: str) -> float:
     """The smallest difference that matters of a figure, in its unit: the plan's step, else the figure's."""
     goal = plan.goals.get(figure)
     return goal.step if goal is not None else FIGURES[figure].step
+
+
+def leaves_no_step(limit: Limit, plan: Plan) -> bool:
+    """Whether a limit is on a guarded clearance that comes within one step of contact."""
+    if limit.figure not in CLEARANCES or limit.limit != "min" or limit.value is None:
+        return False
+    return limit.value < one_step(plan, limit.figure) - 1e-9

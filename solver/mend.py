@@ -1,6 +1,7 @@
 """The smallest single change that mends a missed limit: another part, another amount of machining, another dimension.
 
-Every mend is put through the plain check before it is named, and says which other limits it would break.
+Every mend is put through the plain check before it is named, and says which other limits it would break. None is named
+that leaves a guarded clearance with less than one step.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from kitwright.solver.check import View, every_limit, reaches
 from kitwright.solver.combination import MACHINING_UNITS, Combination, cut_amounts, rebores
 from kitwright.solver.compose import OWNER
 from kitwright.solver.faults import faults_of
+from kitwright.solver.guards import leaves_no_step
 from kitwright.solver.parts import KINDS, Gasket, Part
 from kitwright.solver.plan import MACHINING, Plan
 from kitwright.solver.quantity import BARE, LENGTH, VOLUME, Quantity, unit_factor
@@ -185,6 +187,8 @@ class _Work:
         found = self.tried[key]
         same = [each for each in found.limits if same_limit(each, limit)]
         if any(each.holds is not True for each in same) or (not same and limit.figure):
+            return None
+        if any(each.holds and leaves_no_step(each, self.plan) for each in found.limits):
             return None
         return found
 

@@ -139,6 +139,8 @@ class Plan:
     """Figure to the builder's own ranges, which are shown beside it."""
     waived: frozenset[str] = frozenset()
     """Physical rules by id, or ``rev_ceiling``, that are not asked for: to see what stands behind them."""
+    step_clear: bool = False
+    """Whether the clearances that physical rules keep above 0 have to be a step at least, as far as they are known."""
     units: Literal["mm", "in"] = "mm"
 
     def but(self, **changes: object) -> Plan:

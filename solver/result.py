@@ -238,6 +238,11 @@ class Together:
     price: float | None
     combination: Checked
 
+    @property
+    def loosens_guard(self) -> bool:
+        """Whether one of the changes loosens a guard."""
+        return any(each.loosens_guard for each in self.changes)
+
 
 @dataclass(frozen=True, slots=True)
 class WouldFit:

@@ -14,6 +14,7 @@ from kitwright.solver.parts import Block, Part
 from kitwright.solver.quantity import Quantity
 from kitwright.solver.result import WouldFit
 from kitwright.solver.rules import FITS, FitRule, Size
+from kitwright.solver.ways_out import careful
 from kitwright.solver.would_fit import stand_in
 
 _MOST = 4
@@ -27,7 +28,7 @@ def sizes_that_would_fit(oracle: Oracle) -> Iterator[WouldFit]:
         new = stand_in(part, {field: size})
         pinned = plan.but(use={**plan.use, part.kind: (new.id,)})
         more = Oracle(Catalogue.of([*oracle.catalogue, new]), pinned, oracle.find, oracle.clock, oracle.witness)
-        best = more.ask(pinned)
+        best = more.ask(careful(pinned))
         if best is None:
             continue
         budget = plan.goals["cost"].maximum if "cost" in plan.goals else None

@@ -7,9 +7,10 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from typing import Any
 
-from kitwright.solver.check import UNASKED, View, check
+from kitwright.solver.check import UNASKED, View, check, rule_limits
 from kitwright.solver.combination import Combination
 from kitwright.solver.conflicts import Oracle, corrections
+from kitwright.solver.guards import CLEARANCES, guards, one_step
 from kitwright.solver.plan import MOST_GASKETS, REV_CEILING, TOLERANCES, Goal, Plan
 from kitwright.solver.registry import FIGURES
 from kitwright.solver.requirements import bound_of, moved, turns_with_speed
@@ -140,7 +141,9 @@ def _unranked(plan: Plan) -> Plan:
 
 
 def ways_out(oracle: Oracle, nearest: Iterable[Closest], deep: bool = False) -> list[WayOut]:
-    """One change each that opens an answer, cheapest first.
+    """One change each that opens an answer, cheapest first; those that loosen a guard last, cheapest first too.
+
+    None is told that leaves a guarded clearance with less than one step.
 
     Args:
         oracle: the plan and what is known of it.
@@ -149,7 +152,7 @@ def ways_out(oracle: Oracle, nearest: Iterable[Closest], deep: bool = False) -> 
     """
     found: list[WayOut] = []
     for each in nearest:
-        way = _way(oracle, oracle.plan, each.requirement)
+        way = _way(oracle, careful(oracle.plan), each.requirement)
         if way is None:
             continue
         found.append(way)
@@ -158,22 +161,57 @@ def ways_out(oracle: Oracle, nearest: Iterable[Closest], deep: bool = False) -> 
     return sorted(found, key=_cheapest)
 
 
-def _cheapest(way: WayOut) -> tuple[bool, float, tuple[int, ...], str]:
-    return way.price is None, way.price or 0.0, tuple(way.combination.key[:2]), way.requirement
+def _cheapest(way: WayOut) -> tuple[bool, bool, float, tuple[int, ...], str]:
+    return (
+        way.loosens_guard,
+        way.price is None,
+        way.price or 0.0,
+        tuple(way.combination.key[:2]),
+        way.requirement,
+    )
 
 
 def _way(oracle: Oracle, plan: Plan, name: str) -> WayOut | None:
     """The least change of one requirement that gives a plan an answer."""
+    guard = guards(plan, name)
     for to in _settings(oracle, plan, name):
+        if guard and _touches(plan, name, to):
+            continue
         best = oracle.ask(moved(plan, name, to))
         if best is not None:
+            best = as_planned(best, moved(plan, name, to))
             if name == "machining":
                 to = list(best.combination.operations)
             elif name.startswith("use."):
                 kind = name.removeprefix("use.")
                 to = best.combination.ids.get("gaskets" if kind == "gasket" else kind)
-            return WayOut(name, change_words(plan, name, to, best.combination), to, best.cost, best)
+            change = change_words(plan, name, to, best.combination)
+            return WayOut(name, change, to, best.cost, best, guard)
     return None
+
+
+def careful(plan: Plan) -> Plan:
+    """The plan with every guarded clearance a step off contact, where it can be computed: what an offer has to keep."""
+    return plan.but(step_clear=True)
+
+
+def as_planned(found: Checked, plan: Plan) -> Checked:
+    """A combination that was found with care, as the plan without it has it checked."""
+    return check(found.combination, plan.but(step_clear=False), spreads=False) if plan.step_clear else found
+
+
+def stands_too_close(combination: Combination, plan: Plan) -> bool:
+    """Whether some clearance that a rule keeps above 0 is less than one step."""
+    view = View(combination, careful(plan))
+    return any(limit.holds is False for limit in rule_limits(view, plan.tolerance))
+
+
+def _touches(plan: Plan, name: str, to: Any) -> bool:
+    """Whether a bound on a guarded clearance, moved so far, leaves it less than one step."""
+    bound = bound_of(plan, name)
+    if bound is None or bound[0] not in CLEARANCES or bound[1] != "min":
+        return False
+    return not isinstance(to, int | float) or to < one_step(plan, bound[0])
 
 
 def _settings(oracle: Oracle, plan: Plan, name: str) -> Iterator[Any]:
@@ -225,7 +263,7 @@ _MODE = {"statistical": "the statistical limits", "worst_case": "worst case"}
 def _cheaper(oracle: Oracle, way: WayOut) -> Iterator[WayOut]:
     """The cheapest combination that a setting opens, where it costs less than the closest."""
     opened = moved(oracle.plan, way.requirement, way.to if way.requirement != "machining" else _ALL_WORK)
-    best = oracle.ask(_unranked(opened))
+    best = oracle.ask(careful(_unranked(opened)))
     if best is None or best.cost is None or (way.price is not None and best.cost >= way.price):
         return
     to: Any = list(best.combination.operations) if way.requirement == "machining" else way.to
@@ -239,6 +277,7 @@ def _cheaper(oracle: Oracle, way: WayOut) -> Iterator[WayOut]:
         to,
         best.cost,
         checked,
+        way.loosens_guard,
     )
 
 
@@ -248,7 +287,7 @@ _ALL_WORK = ("mill", "relieve", "deck_cut", "rebore")
 def together(oracle: Oracle, known: Iterable[tuple[str, ...]]) -> Iterator[Together]:
     """Changes that open an answer together, where no single one does; each as small as the others allow."""
     for names in corrections(oracle, known, _PAIRS):
-        plan, settled = oracle.plan, []
+        plan, settled = careful(oracle.plan), []
         for place, name in enumerate(names):  # the later ones let go of, the earlier ones in their place
             loose = plan
             for later in names[place + 1 :]:
@@ -260,6 +299,7 @@ def together(oracle: Oracle, known: Iterable[tuple[str, ...]]) -> Iterator[Toget
             plan = moved(plan, name, way.to)
         best = oracle.ask(plan) if len(settled) == len(names) else None
         if best is not None:
+            best = as_planned(best, plan)
             ways = tuple(
                 replace(
                     way,
@@ -284,6 +324,10 @@ def closer(oracle: Oracle, best: Checked) -> Iterator[Closer]:
     """Requirements whose loosening, alone, brings a closer answer than the best that fits."""
     for name in oracle.all:
         other = oracle.answer(set(oracle.all) - {name})
+        if other is not None and other.key[:2] < best.key[:2] and stands_too_close(other.combination, oracle.plan):
+            loose = careful(oracle.plan_with(set(oracle.all) - {name}))
+            other = oracle.ask(loose)
+            other = as_planned(other, loose) if other is not None else None
         if other is None or other.key[:2] >= best.key[:2]:
             continue
         bound = bound_of(oracle.plan, name)
@@ -306,4 +350,8 @@ def closer(oracle: Oracle, best: Checked) -> Iterator[Closer]:
         elif name.startswith("avoid."):
             to = name.removeprefix("avoid.")
         change = change_words(oracle.plan, name, to, other.combination)
-        yield Closer(WayOut(name, change, to, other.cost, other), other.closeness, best.closeness - other.closeness)
+        guard = guards(oracle.plan, name)
+        if guard and _touches(oracle.plan, name, to):
+            continue
+        way = WayOut(name, change, to, other.cost, other, guard)
+        yield Closer(way, other.closeness, best.closeness - other.closeness)

@@ -56,9 +56,11 @@ def test_a_missed_limit_is_status_1_and_comes_first() -> None:
     lines = result.stdout.splitlines()
     assert "does not fit" in lines[0]
     assert "quench is 0.00 mm, wanted at least 0.90 mm: 0.90 mm short" in result.stdout
-    limits = lines[lines.index("Limits, at nominal size") + 3 :]
-    assert limits[0].endswith("NO") and limits[0].startswith("compression")
-    assert [line.split()[-1] for line in limits[:5]] == ["NO", "NO", "NO", "yes", "yes"]
+    asked = lines[lines.index("What you asked, at nominal size: 2 of 4 hold, 2 missed") + 3 :]
+    assert asked[0].endswith("NO") and asked[0].startswith("compression")
+    assert [line.split()[-1] for line in asked[:4]] == ["NO", "NO", "yes", "yes"]
+    physical = lines[lines.index("What must not touch or break, at nominal size: 1 of 2 hold, 1 missed") + 3 :]
+    assert [line.split()[-1] for line in physical[:2]] == ["NO", "yes"]
 
 
 def test_a_limit_that_is_not_established_does_not_fail() -> None:
@@ -153,8 +155,8 @@ def test_the_table_reads_by_the_builders_steps() -> None:
     text = run(*PLAIN).stdout
     steps = [text.index(f"\n{step}\n") for step in ("the stack", "volumes and compression", "money")]
     assert steps == sorted(steps)
-    assert "Least to spare: quench min, 0.10 mm" in text
-    assert "At the worst corner of all ± it would not hold" in text
+    assert "Tightest: quench min, 0.10 mm to spare" in text
+    assert "With every tolerance at its worst it does not fit" in text
     assert "Taken as exact, because no ± is given: b72 bore; k57 journal" in text
     assert max(map(len, text.splitlines())) <= WIDEST
     assert "0.725 to 1.275" in text

@@ -92,7 +92,15 @@ def test_revs_against_lift() -> None:
         "valve_lift.min": (pytest.approx(7.54), 0),
         "cost.max": (9, 9),
     }
-    assert [price for *_, price in the_ways(found)] == [0, 0, 0, 9]
+    assert [requirement for requirement, *_ in the_ways(found)] == [
+        "valve_lift.min",
+        "cost.max",
+        "coil_bind_margin.min",
+        "rev_ceiling",
+    ]
+    guarded = [each["loosens_guard"] for each in conflict["ways_out"]]
+    assert guarded == [False, False, True, True]  # what keeps parts apart comes last, cheapest first among itself
+    assert all(("caution" in each) is each["loosens_guard"] for each in conflict["ways_out"])
     assert all(part in conflict["because"] for part in ("s-soft", "s-stiff", "rk100", "c764"))
 
 

@@ -223,8 +223,8 @@ def test_csv_has_a_row_a_combination_with_the_keys_of_json() -> None:
 def test_markdown_has_the_same_table() -> None:
     text = run("find", plan("stack-not-needed"), "--format", "markdown").stdout
     assert text.startswith("# stack not needed")
-    assert "| rank | closeness |" in text
-    assert "| 1 | 5 | 0.00 | no | r85 | g050 | 9.546 | 1.00 |" in text
+    assert "| rank | verdict | closeness |" in text
+    assert "| 1 | fits | 5 | 0.00 | no | r85 | g050 | 9.546 | 1.00 |" in text
     assert "`--tolerance worst_case`" in text and "```\nkitwright check" in text
 
 

@@ -17,8 +17,10 @@ from kitwright.solver.check import View, every_limit, goal_limits, implied_goals
 from kitwright.solver.combination import cut_amounts, rebores
 from kitwright.solver.compose import compose
 from kitwright.solver.faults import faults_of
+from kitwright.solver.guards import CLEARANCES
 from kitwright.solver.mend import GRIDS, Mend, mends, same_limit
 from kitwright.solver.quantity import BARE, unit_factor
+from kitwright.solver.registry import FIGURES
 from kitwright.solver.result import Limit
 from kitwright.solver.swap import Place, pinned, quantity, spec_of, with_dimension, with_gaskets, with_part
 from tests import random_catalogues
@@ -47,7 +49,7 @@ def failing(seeds: range) -> Iterator[Case]:
                 break
 
 
-CASES = list(failing(range(60)))
+CASES = list(failing(range(90)))
 
 
 def outcome(changed: Combination, wanted: Plan, limit: Limit, before: list[Limit]) -> tuple[bool, list[Limit]]:
@@ -55,8 +57,19 @@ def outcome(changed: Combination, wanted: Plan, limit: Limit, before: list[Limit
     limits, _ = every_limit(View(changed, pinned(wanted, changed)))
     same = [each for each in limits if same_limit(each, limit)]
     holds = all(each.holds is True for each in same) and (bool(same) or not limit.figure)
+    holds = holds and not touching(limits, wanted)
     missed = [each for each in limits if each.holds is False]
     return holds, [each for each in missed if not any(same_limit(each, other) for other in before)]
+
+
+def touching(limits: list[Limit], wanted: Plan) -> bool:
+    """Whether a clearance that holds is less than one step: no mend is offered that leaves one so."""
+    for each in limits:
+        if each.figure in CLEARANCES and each.limit == "min" and each.holds and each.value is not None:
+            step = wanted.goals[each.figure].step if each.figure in wanted.goals else FIGURES[each.figure].step
+            if each.value < step - 1e-9:
+                return True
+    return False
 
 
 _FOUND: dict[int, tuple[dict[Limit, tuple[Mend, ...]], list[Limit]]] = {}

@@ -10,6 +10,7 @@ from kitwright.cli.report.as_json import answer_data, combination_data, conflict
 from kitwright.cli.report.blocks import Column, Command, Items, Paragraph, Report, Table, Title
 from kitwright.cli.report.found import Question, check_words, left_out
 from kitwright.cli.report.nothing import (
+    GUARD_WARNING,
     conflict_blocks,
     emptied,
     in_common,
@@ -97,7 +98,7 @@ def _fitting(found: Explanation, question: Question) -> Iterator[Any]:
         )
         rows = tuple(
             (
-                each.way.change,
+                f"{each.way.change} (loosens a guard)" if each.way.loosens_guard else each.way.change,
                 str(each.closeness),
                 money(each.way.price),
                 with_only(each.way.combination.combination, common),
@@ -105,6 +106,8 @@ def _fitting(found: Explanation, question: Question) -> Iterator[Any]:
             for each in found.closer
         )
         yield Table(columns, rows, "What one requirement less would bring")
+        if any(each.way.loosens_guard for each in found.closer):
+            yield Paragraph(GUARD_WARNING, "open")
         if common:
             yield Paragraph(f"In all of them, as in the closest that fits: {', '.join(common)}.")
     elif found.complete:
@@ -157,7 +160,7 @@ def _together(some: Sequence[Together]) -> Iterator[Any]:
     rows = tuple(
         (
             str(number),
-            "; ".join(way.change for way in each.changes),
+            "; ".join(f"{way.change} (loosens a guard)" if way.loosens_guard else way.change for way in each.changes),
             money(each.price),
             with_only(each.combination.combination, common),
         )
@@ -170,6 +173,8 @@ def _together(some: Sequence[Together]) -> Iterator[Any]:
         Column("opens", wraps=True),
     )
     yield Table(columns, rows, "Ways out, cheapest first: no single change does it")
+    if any(each.loosens_guard for each in some):
+        yield Paragraph(GUARD_WARNING, "open")
     if common:
         yield Paragraph(f"In all of them: {', '.join(common)}.")
 
@@ -264,7 +269,8 @@ def _ending(found: Explanation, question: Question) -> Iterator[Any]:
     possible = combinations_possible(answer.considered.possible)
     if answer.status == "nothing_fits":
         yield Paragraph(f"Searched: {possible}; none fits, explained in {seconds(answer.seconds)}.")
-        taken = [each.changes for each in found.together if options_of(each.changes, answer.plan)]
+        safe = [each.changes for each in found.together if not each.loosens_guard]
+        taken = [changes for changes in safe if options_of(changes, answer.plan)]
         follow = way_command(taken[0], question) if taken else next_command(answer, question, "explain")
         if follow is not None:
             yield follow
@@ -284,7 +290,13 @@ def explanation_data(found: Explanation) -> dict[str, Any]:
         "ways_out_together": [
             {
                 "changes": [
-                    {"requirement": way.requirement, "change": way.change, "to": way.to} for way in each.changes
+                    {
+                        "requirement": way.requirement,
+                        "change": way.change,
+                        "to": way.to,
+                        "loosens_guard": way.loosens_guard,
+                    }
+                    for way in each.changes
                 ],
                 "price": each.price,
                 "combination": combination_data(each.combination),

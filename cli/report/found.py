@@ -324,13 +324,15 @@ def _noted(combinations: Sequence[Checked]) -> Iterator[Items]:
 def _left_out_of_revs(combinations: Sequence[Checked]) -> Iterator[Paragraph]:
     """What the rev limit does not know: kinds that are not there, and parts without a rating."""
     every = [tuple(left_out_of_rating(each)) for each in combinations]
-    said_once = len(combinations) > 1 and len(set(every)) == 1  # beside the figure, above the table
+    values = {each.figures.get("rev_limit") for each in combinations}
+    said_once = len(combinations) > 1 and len(set(every)) == len(values) == 1 and None not in values  # above the table
     out = {} if said_once else dict.fromkeys(kind for kinds in every for kind in kinds)
     unrated = dict.fromkeys(one.part for each in combinations for one in each.unrated if one.part is not None)
     told = [f"no rating for {', '.join(unrated)}"] if unrated else []
     told += [f"without {', '.join(out)}"] if out else []
     if told:
-        yield Paragraph(f"The rev limit is at most what it says: {'; '.join(told)}.")
+        head = "No speed is proved" if values == {None} else "The rev limit is at most what it says"
+        yield Paragraph(f"{head}: {'; '.join(told)}.")
 
 
 def strays(limits: Sequence[Limit], units: str) -> Iterator[str]:

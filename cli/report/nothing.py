@@ -20,6 +20,12 @@ if TYPE_CHECKING:
     from kitwright.cli.report.found import Question
 
 
+GUARD_WARNING = (
+    "What loosens a guard gives away room between parts, or strength, that you asked for: it stands last, and no "
+    "command is offered for it. Measure at mock-up and ask a qualified machinist before you take it."
+)
+
+
 def nothing_report(answer: Answer, question: Question) -> Report:
     """Everything that is to be said where nothing fits, as blocks."""
     from kitwright.cli.report.found import left_out
@@ -72,7 +78,12 @@ def conflict_blocks(conflict: Conflict, answer: Answer) -> Report:
         blocks.append(Table(columns, rows, "The closest that can be had while all the others hold"))
     if conflict.ways_out:
         ways = tuple(
-            (str(number), way.change, money(way.price), with_only(way.combination.combination, common))
+            (
+                str(number),
+                f"{way.change} (loosens a guard)" if way.loosens_guard else way.change,
+                money(way.price),
+                with_only(way.combination.combination, common),
+            )
             for number, way in enumerate(conflict.ways_out, 1)
         )
         heads = (
@@ -82,6 +93,8 @@ def conflict_blocks(conflict: Conflict, answer: Answer) -> Report:
             Column("opens", wraps=True),
         )
         blocks.append(Table(heads, ways, "Ways out, cheapest first"))
+        if any(way.loosens_guard for way in conflict.ways_out):
+            blocks.append(Paragraph(GUARD_WARNING, "open"))
     return blocks
 
 
@@ -130,7 +143,7 @@ def next_command(answer: Answer, question: Question, command: str = "find") -> C
         purpose = "To say what stands in the way takes longer"
         return Command(purpose, ("kitwright", command, question.plan_file, *asked, "--time", "600"))
     for way in answer.conflict.ways_out:
-        if options_of((way,), answer.plan):
+        if not way.loosens_guard and options_of((way,), answer.plan):
             return way_command((way,), question)
     return None
 
