@@ -16,7 +16,7 @@ from kitwright.solver.evaluate import compute, in_unit
 from kitwright.solver.plan import REV_CEILING, Goal, Plan, Tolerance
 from kitwright.solver.registry import FIGURES, leaves_of, public_figures, tree_of
 from kitwright.solver.result import Checked, Limit, NotEstablished
-from kitwright.solver.rules import FITS, PHYSICAL, carries_tag, fits_together, sizes
+from kitwright.solver.rules import FITS, carries_tag, fits_together, rules_of, sizes
 from kitwright.solver.stackup import Spreads, spread
 
 NEAR = 1e-9
@@ -205,17 +205,15 @@ def rule_limits(view: View, mode: Tolerance) -> Iterator[Limit]:
 
     Of two valves the one that is known is enough to break a rule.
     """
-    for rule in PHYSICAL:
-        if rule.id in view.plan.waived:
-            continue
+    for rule, bound in rules_of(view.plan):
         if math.isnan(view.value(rule.figure)):
-            known = broken_branch(view, rule.figure, "min", 0.0, mode, rule.strict)
+            known = broken_branch(view, rule.figure, "min", bound, mode, rule.strict)
             if known is not None:
-                yield Limit("rule", rule.id, rule.figure, "min", 0.0, known[1], False, rule.sentence, rule.strict)
+                yield Limit("rule", rule.id, rule.figure, "min", bound, known[1], False, rule.sentence, rule.strict)
             continue
         low, _ = view.spread(rule.figure, mode)
-        holds = reaches(low, "min", 0.0, rule.strict)
-        yield Limit("rule", rule.id, rule.figure, "min", 0.0, low, holds, rule.sentence, rule.strict)
+        holds = reaches(low, "min", bound, rule.strict)
+        yield Limit("rule", rule.id, rule.figure, "min", bound, low, holds, rule.sentence, rule.strict)
 
 
 def fit_limits(combination: Combination) -> list[Limit]:

@@ -64,7 +64,7 @@ def test_the_answer_is_at_the_top_and_is_that_of_check() -> None:
     figures = answer("check", PUMP, *USED, "--machine", "mill=0.2mm")["figures"]
     top = section(first("markdown"), "The answer")
     assert first("markdown").startswith("# pump house, the whole engine: it fits\n")
-    assert "All 25 limits that can be worked out hold" in top
+    assert "All 31 limits that can be worked out hold" in top
     assert f"| compression | {figures['compression']:.3f} |" in top
     assert f"| quench | {figures['quench_mm']:.3f} mm |" in top
     assert "The rev limit is set by: speed limit of the flywheel." in top
@@ -100,7 +100,7 @@ def test_the_plots_say_their_extremes() -> None:
     told = section(first("markdown"), "Through two turns")
     assert "the intake valve comes within 3.40 mm" in told.lower() and "the exhaust valve comes within 3.51 mm" in told
     assert "14.79 m/s" in told and "mean is 9.00 m/s" in told
-    assert "it gives 230 N there, and 80 N are needed at 4500 rpm" in told
+    assert "it gives 225 N there, and 91 N are needed at 4500 rpm" in told
 
 
 def test_the_list_of_others_and_who_is_beaten_by_nobody() -> None:
