@@ -65,6 +65,7 @@ ALLOW_KEYS = {
 CONDITION_KEYS = {
     "altitude": "height above the sea, geometric",
     "polytropic": "exponent of compression; 1.25 unless given",
+    "float_margin": "how many times the rev ceiling the float speed must at least be; 1.0 unless given",
     "temperatures": "temperatures of parts, of the barrel, of the case and of the air",
 }
 """Keys of a plan's ``conditions``."""
@@ -80,6 +81,7 @@ ALTITUDE = (-500.0, 9000.0)
 """Metres above the sea that a plan may name."""
 
 POLYTROPIC = FieldSpec("polytropic", "quantity", CONDITION_KEYS["polytropic"], False, RATIO, 1.0, 1.67)
+FLOAT_MARGIN = FieldSpec("float_margin", "quantity", CONDITION_KEYS["float_margin"], False, RATIO, 1.0, 2.0)
 PART_TEMPERATURE = FieldSpec("temperature", "quantity", "temperature of a part", False, TEMPERATURE, -60, 600)
 
 
@@ -360,6 +362,9 @@ class PlanReader:
             found = replace(found, altitude=altitude.si)
         if polytropic is not None:
             found = replace(found, polytropic=polytropic.si)
+        margin = self._quantity(table, "float_margin", FLOAT_MARGIN, "conditions")
+        if margin is not None:
+            found = replace(found, float_margin=margin.si)
         node = table.entries.get("temperatures")
         if node is None or is_absent(node):
             return found

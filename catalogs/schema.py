@@ -18,6 +18,7 @@ from kitwright.catalogs.plan_measured import REMARKS, SHORT_BLOCK
 from kitwright.catalogs.plan_text import (
     ALLOW_KEYS,
     CONDITION_KEYS,
+    FLOAT_MARGIN,
     GASKETS,
     PART_TEMPERATURE,
     PARTS_KEYS,
@@ -341,5 +342,6 @@ _ALLOW: dict[str, Callable[[], Schema]] = {
 _CONDITIONS: dict[str, Callable[[], Schema]] = {
     "altitude": lambda: or_nothing(values.quantity(LENGTH)),
     "polytropic": lambda: or_nothing(values.quantity_of(POLYTROPIC)),
+    "float_margin": lambda: or_nothing(values.quantity_of(FLOAT_MARGIN)),
     "temperatures": _temperatures,
 }

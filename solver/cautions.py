@@ -23,6 +23,10 @@ CORE_TURNS = (
     "Big end to the cam's core is negative: they pass each other only where they lie side by side. Measure it at "
     "mock-up, through two full turns."
 )
+YIELD_UNKNOWN = (
+    "Whether the spring's wire yields at full lift is not established: its material, or a wire of its size, is not in "
+    "the table. Ask the spring's maker what stress it stands."
+)
 OVER_SPEED = (
     "Rim stress of a flywheel grows with the square of speed. A governor that is taken off and a flywheel "
     "that runs over its rating can kill: stay under the lowest rating, behind a guard, with a kill switch."
@@ -77,6 +81,8 @@ def _chosen(checked: Checked, plan: Plan) -> Iterator[str]:
         yield CAM_TURNS
     if figures.get("rod_to_core", 0.0) < 0:
         yield CORE_TURNS
+    if "spring_stress_open" in figures and "spring_yield" not in figures:
+        yield YIELD_UNKNOWN
     joints = len(combination.gaskets)
     if joints > 1:
         more = "two more joints" if joints == 2 else f"{joints} more joints"

@@ -19,7 +19,7 @@ from kitwright.solver.parts import KINDS
 from kitwright.solver.plan import REV_CEILING, Goal, Plan, Tolerance
 from kitwright.solver.registry import FIGURES, leaves_of, public_figures, tree_of
 from kitwright.solver.result import Checked, Limit, NotEstablished, Unworked
-from kitwright.solver.rules import FITS, PHYSICAL, carries_tag, fits_together, sizes
+from kitwright.solver.rules import FITS, carries_tag, fits_together, rules_of, sizes
 from kitwright.solver.stackup import Spreads, spread
 from kitwright.solver.swap import is_dimension
 
@@ -221,17 +221,15 @@ def rule_limits(view: View, mode: Tolerance) -> Iterator[Limit]:
 
     Of two valves the one that is known is enough to break a rule.
     """
-    for rule in PHYSICAL:
-        if rule.id in view.plan.waived:
-            continue
+    for rule, bound in rules_of(view.plan):
         if math.isnan(view.value(rule.figure)):
-            known = broken_branch(view, rule.figure, "min", 0.0, mode, rule.strict)
+            known = broken_branch(view, rule.figure, "min", bound, mode, rule.strict)
             if known is not None:
-                yield Limit("rule", rule.id, rule.figure, "min", 0.0, known[1], False, rule.sentence, rule.strict)
+                yield Limit("rule", rule.id, rule.figure, "min", bound, known[1], False, rule.sentence, rule.strict)
             continue
         low, _ = view.spread(rule.figure, mode)
-        holds = reaches(low, "min", 0.0, rule.strict)
-        yield Limit("rule", rule.id, rule.figure, "min", 0.0, low, holds, rule.sentence, rule.strict)
+        holds = reaches(low, "min", bound, rule.strict)
+        yield Limit("rule", rule.id, rule.figure, "min", bound, low, holds, rule.sentence, rule.strict)
 
 
 def fit_limits(combination: Combination) -> list[Limit]:
@@ -437,8 +435,8 @@ def _toleranced(view: View, figure: str) -> bool:
 
 def unworked_rules(view: View) -> Iterator[Unworked]:
     """Physical rules that concern the parts that are there, and cannot be worked out for want of a field of theirs."""
-    for rule in PHYSICAL:
-        if rule.id in view.plan.waived or not math.isnan(view.value(rule.figure)):
+    for rule, _ in rules_of(view.plan):
+        if not math.isnan(view.value(rule.figure)):
             continue
         missing = view.missing(rule.figure)
         if missing and all(each.part is not None for each in missing) and rule.concerns(view.reader):

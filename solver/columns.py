@@ -9,7 +9,7 @@ from typing import Any, Literal
 import numpy as np
 
 from kitwright.solver.classes import Facet, Facets, Floats, facet_of
-from kitwright.solver.combination import NAN, WITHOUT_PART, Combination, Reader
+from kitwright.solver.combination import NAN, NUMBERS, WITHOUT_PART, Combination, Reader
 from kitwright.solver.degree_wheel import OFF_READINGS
 from kitwright.solver.distinct import alike
 from kitwright.solver.evaluate import compute
@@ -53,8 +53,8 @@ class Columns:
         return 0.0 if leaf.startswith("machining.") else WITHOUT_PART.get(leaf, NAN)
 
     def constants(self) -> Mapping[str, Any]:
-        """What the plan gives: altitude and exponent."""
-        return {leaf: self._reader[leaf] for leaf in ("conditions.altitude", "conditions.polytropic")}
+        """What the plan gives: the numbers of its conditions."""
+        return {leaf: self._reader[leaf] for leaf in (f"conditions.{each}" for each in NUMBERS)}
 
     def rows(self, names: tuple[str, ...], facet: Facet) -> dict[str, Any]:
         """Leaves for looking at one facet: its own, all others neutral."""

@@ -12,7 +12,7 @@ from typing import Any
 
 from kitwright.solver.degree_wheel import read_off
 from kitwright.solver.fields import FieldSpec, specs
-from kitwright.solver.formulas.materials import UnknownMaterialError, material, shear_modulus
+from kitwright.solver.formulas.materials import UnknownMaterialError, material, shear_modulus, wire_strength
 from kitwright.solver.parts import KINDS, Block, Cam, Gasket, Part
 from kitwright.solver.plan import MACHINING, Plan
 from kitwright.solver.quantity import LENGTH, ROTATION, VOLUME, Quantity, unit_factor
@@ -20,6 +20,9 @@ from kitwright.solver.quantity import LENGTH, ROTATION, VOLUME, Quantity, unit_f
 NAN = math.nan
 
 _NOTHING = Fraction(0)
+
+NUMBERS = ("altitude", "polytropic", "float_margin")
+"""Conditions of a plan that are one number each."""
 
 MACHINING_UNITS = {"mill": "mm", "relieve": "cc", "deck_cut": "mm", "rebore": "mm"}
 """Machining operation to the unit of its amount; a rebore's amount is the bore that is bored to."""
@@ -197,7 +200,7 @@ class Reader:
         return (NAN if ceiling is None else ceiling * float(unit_factor("rpm", ROTATION))), 0.0
 
     def _conditions(self, rest: str) -> tuple[Any, Any]:
-        if rest in ("altitude", "polytropic"):
+        if rest in NUMBERS:
             return getattr(self.plan.conditions, rest), 0.0
         return self.plan.conditions.temperatures.get(rest.removeprefix("temperatures."), NAN), 0.0
 
@@ -262,14 +265,29 @@ def _shear_modulus(part: Part) -> float:
         return NAN
 
 
+def _wire(place: int) -> Callable[[Part], float]:
+    """Reader of a wire's torsional yield at 1 mm (Pa) or of its exponent; NaN where wire or strength is unknown."""
+
+    def read(part: Part) -> float:
+        name, wire = getattr(part, "material", None), getattr(part, "wire", None)
+        try:
+            return wire_strength(name, wire.si)[place] if name and wire is not None else NAN
+        except UnknownMaterialError:
+            return NAN
+
+    return read
+
+
 DERIVED: dict[str, Callable[[Part], float]] = {
     "elasticity": _property("elasticity"),
     "density": _property("density"),
     "expansion": _property("expansion"),
     "case_expansion": _property("expansion", "case_material"),
     "shear_modulus": _shear_modulus,
+    "wire_yield": _wire(0),
+    "wire_exponent": _wire(1),
 }
-"""Leaves that stand for a property of a part's material: Pa, kg/m³, 1/K."""
+"""Leaves that stand for a property of a part's material: Pa, kg/m³, 1/K, none."""
 
 _GIVEN_BY = dict.fromkeys(DERIVED, "material") | {"case_expansion": "case_material"}
 """Derived leaf to the field that it is derived from."""

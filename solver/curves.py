@@ -190,7 +190,7 @@ def _need(rate: float, free: float, height: float, mass: float, *values: float) 
     return angles, mass * np.maximum(-bend, 0.0), at
 
 
-_SPRING = ("spring_rate", "spring.free_length", "installed_spring_height", "spring.moving_mass")
+_SPRING = ("spring_rate", "spring.free_length", "installed_spring_height")
 
 CURVES: dict[str, _Kind] = {
     "piston_below_deck": _Kind("crown below the deck", "mm", (*_SLIDER, "deck"), _position),
@@ -220,12 +220,16 @@ for _valve in VALVES:
         _room,
     )
     CURVES[f"spring_force_{_valve}"] = _Kind(
-        f"spring force over the {_valve} lobe", "N", (*_SPRING, *_lobe(_valve)), _force, "nose"
+        f"spring force over the {_valve} lobe",
+        "N",
+        (*_SPRING, f"effective_mass_{_valve}", *_lobe(_valve)),
+        _force,
+        "nose",
     )
     CURVES[f"spring_need_{_valve}"] = _Kind(
         f"force that keeps the {_valve} valve on its cam at the rev ceiling",
         "N",
-        (*_SPRING, *_lobe(_valve), "plan.rev_ceiling"),
+        (*_SPRING, f"effective_mass_{_valve}", *_lobe(_valve), "plan.rev_ceiling"),
         _need,
         "nose",
     )

@@ -25,7 +25,7 @@ from kitwright.solver.plan import Goal, MeasuredDeck, Plan
 from kitwright.solver.quantity import parse_deck
 from kitwright.solver.regions import Search
 from kitwright.solver.registry import leaves_of, tree_of
-from kitwright.solver.rules import PHYSICAL
+from kitwright.solver.rules import PHYSICAL, rules_of
 from kitwright.solver.slack import pick
 from kitwright.solver.stackup import spread
 from kitwright.solver.terms import Floats, Ints, Mask
@@ -334,8 +334,8 @@ def _deck_limits(plan: Plan) -> list[_Limit]:
                 ("max", goal.maximum),
             )
             found += [_Limit(goal.figure, side, bound) for side, bound in sides if bound is not None]
-    rules = (rule.figure for rule in PHYSICAL if rule.id not in plan.waived)
-    return found + [_Limit(figure, "min", 0.0) for figure in rules if MEASURED in leaves_of(figure)]
+    rules = rules_of(plan)
+    return found + [_Limit(rule.figure, "min", bound) for rule, bound in rules if MEASURED in leaves_of(rule.figure)]
 
 
 def _still(plan: Plan) -> Plan:

@@ -149,6 +149,14 @@ class CutTo:
 
 
 @dataclass(frozen=True, slots=True)
+class Adjuster:
+    """How far a rocker's adjuster reaches: the pushrods, shorter or longer than needed, that it makes up for."""
+
+    shorter: Quantity = need(LENGTH, 0, 20, "how much shorter than needed a pushrod may be")
+    longer: Quantity = need(LENGTH, 0, 20, "how much longer than needed a pushrod may be")
+
+
+@dataclass(frozen=True, slots=True)
 class Readings:
     """A lobe's lift as it was read with a degree wheel and a dial gauge, from seat to seat."""
 

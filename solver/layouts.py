@@ -75,7 +75,15 @@ class Layouts:
 def _settings(plan: Plan) -> Plan:
     """A plan without what its candidates and the limits of goals and rules already say."""
     return plan.but(
-        name="", catalogue="", goals={}, waived=frozenset(), advice={}, avoid=frozenset(), kinds=None, units="mm"
+        name="",
+        catalogue="",
+        goals={},
+        waived=frozenset(),
+        advice={},
+        avoid=frozenset(),
+        kinds=None,
+        units="mm",
+        step_clear=False,
     )
 
 

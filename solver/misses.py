@@ -74,7 +74,8 @@ def limit_names(plan: Plan) -> tuple[str, ...]:
     for name, goal in plan.goals.items():
         found += [f"{name}.min"] if goal.minimum is not None else []
         found += [f"{name}.max"] if goal.maximum is not None else []
-    return tuple(sorted([*found, *_RULES]))
+    rules = (name for name, rule in _RULES.items() if rule.bound(plan) is not None)
+    return tuple(sorted([*found, *rules]))
 
 
 def eased(plan: Plan, steps: Mapping[str, float]) -> Plan:
@@ -105,7 +106,7 @@ def _lowest(name: str, plan: Plan) -> tuple[float, str]:
     """Bound and figure of a rule or of the rev ceiling."""
     if name == REV_CEILING:
         return plan.rev_ceiling or 0.0, "rev_limit"
-    return 0.0, _RULES[name].figure
+    return _RULES[name].bound(plan) or 0.0, _RULES[name].figure
 
 
 class Nearest:

@@ -99,6 +99,14 @@ MEASUREMENTS: tuple[Measurement, ...] = (
         ("block", "crank", "rod", "piston"),
     ),
     Measurement(
+        4,
+        "Top ring below the deck",
+        "top dead centre, groove's upper edge to the deck",
+        "depth gauge",
+        "ring_to_deck",
+        ("piston.top_land", "block"),
+    ),
+    Measurement(
         5,
         "Chamber",
         "plug and valves in, clear plate greased on, before any milling",
@@ -214,10 +222,23 @@ MEASUREMENTS: tuple[Measurement, ...] = (
         accept="narrow, across the middle",
         needs=("rocker",),
     ),
+    Measurement(
+        12,
+        "Adjuster",
+        "lash set, thread left each way",
+        "calliper",
+        accept="thread left both ways",
+        needs=("rocker.adjuster",),
+    ),
     Measurement(13, "Flywheel's rating", "as stamped, or on its sheet", "eye", "flywheel.max_rpm", ("flywheel",)),
     Measurement(13, "Governor", "fitted, linkage free, holds the throttle", "eye, tachometer", accept="works"),
     Measurement(14, "Rod and bolts to cam", "where they come nearest", "clay, calliper", "rod_to_cam", ("rod", "cam")),
-    Measurement(14, "Lobe to barrel foot", "both lobes at their nose", "clay, calliper", "", ("cam", "block")),
+    Measurement(
+        14, "Rod to the cam's core", "where they come nearest", "clay, calliper", "rod_to_core", ("rod", "cam")
+    ),
+    Measurement(
+        14, "Lobe to barrel foot", "both lobes at their nose", "clay, calliper", "lobe_to_barrel", ("cam", "block")
+    ),
     Measurement(
         14,
         "Skirt to counterweight",

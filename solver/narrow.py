@@ -23,7 +23,7 @@ from kitwright.solver.evaluate import in_unit
 from kitwright.solver.parts import Part
 from kitwright.solver.plan import Plan
 from kitwright.solver.registry import FIGURES, leaves_of
-from kitwright.solver.rules import PHYSICAL
+from kitwright.solver.rules import rules_of
 from kitwright.solver.stackup import spread
 from kitwright.solver.terms import Mask, misses
 
@@ -48,9 +48,8 @@ def bounds(plan: Plan) -> Iterator[Bound]:
             yield from _branches(goal.figure, "min", goal.minimum)
         if goal.maximum is not None:
             yield from _branches(goal.figure, "max", goal.maximum)
-    for rule in PHYSICAL:
-        if rule.id not in plan.waived:
-            yield from _branches(rule.figure, "min", 0.0)
+    for rule, bound in rules_of(plan):
+        yield from _branches(rule.figure, "min", bound)
 
 
 def _branches(figure: str, side: Literal["min", "max"], bound: float) -> Iterator[Bound]:

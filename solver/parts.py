@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from typing import ClassVar
 
 from kitwright.solver.fields import (
+    Adjuster,
     CutTo,
     DurationAt,
     LengthSteps,
@@ -96,6 +97,7 @@ class Block(Part):
     tags: tuple[str, ...] = of("tags", "what parts name in `fits` to go on this block", default=())
     barrel_foot: Quantity | None = may(LENGTH, 0, 400, "crank centreline to the lower end of the bore")
     cam_to_crank: Quantity | None = may(LENGTH, 10, 400, "centre distance of cam and crank")
+    cam_to_barrel: Quantity | None = may(LENGTH, 1, 200, "cam's axis to the nearest edge of the barrel's foot")
     counterweight_room: Quantity | None = may(LENGTH, 10, 400, "radius free for the counterweight")
     rod_room: Quantity | None = may(LENGTH, 10, 400, "radius free for the rod's big end")
     material: str | None = of("text", "material of the block or barrel, as in the table of materials")
@@ -251,8 +253,20 @@ class Rocker(Part):
 
     ratio: Quantity = need(RATIO, 0.5, 3, "valve motion over lobe motion (the intake's, if they differ)")
     exhaust_ratio: Quantity | None = may(RATIO, 0.5, 3, "the exhaust's ratio; absent: the same")
-    inertia: Quantity | None = may(INERTIA, 0, 10_000, "moment of inertia about the shaft")
+    inertia: Quantity | None = may(
+        INERTIA,
+        0,
+        10_000,
+        "moment of inertia about the shaft; counts with `valve_arm`, absent: the spring's row has it",
+    )
     valve_arm: Quantity | None = may(LENGTH, 5, 150, "shaft centre to valve tip")
+    adjuster: Adjuster | None = group(Adjuster, "how far the adjuster reaches")
+
+
+_MOVING = (
+    "mass that the spring must follow, at the valve: valve, retainer, keys and a third of the spring, and of rocker "
+    "and pushrod what their own rows do not weigh; a rocker's `inertia` and a pushrod's `mass` are added to it"
+)
 
 
 @_kind
@@ -273,7 +287,7 @@ class Spring(Part):
     material: str | None = of("text", "material, as in the table of materials")
     max_lift: Quantity | None = may(LENGTH, 0.5, 30, "maker's lift limit")
     max_rpm: Quantity | None = may(ROTATION, 500, 30_000, "maker's speed limit")
-    moving_mass: Quantity | None = may(MASS, 1, 2000, "valve-train mass that the spring must follow, at the valve")
+    moving_mass: Quantity | None = may(MASS, 1, 2000, _MOVING)
 
 
 @_kind
@@ -308,7 +322,7 @@ class Pushrod(Part):
 
     length: Quantity | None = may(LENGTH, 20, 600, "length over the ends")
     cut_to: CutTo | None = group(CutTo, "lengths that it can be cut to")
-    mass: Quantity | None = may(MASS, 1, 500, "mass of one")
+    mass: Quantity | None = may(MASS, 1, 500, "mass of one; absent: the spring's row has it")
 
 
 @_kind

@@ -88,11 +88,15 @@ class MeasuredField:
 
 @dataclass(frozen=True, slots=True)
 class Conditions:
-    """Surroundings: geometric altitude in metres, exponent of compression, temperatures of parts in kelvin."""
+    """Surroundings: geometric altitude in metres, exponent of compression, temperatures of parts in kelvin.
+
+    ``float_margin`` is how many times the rev ceiling valve float has to stay above.
+    """
 
     altitude: float = 0.0
     polytropic: float = 1.25
     temperatures: Mapping[str, float] = field(default_factory=dict)
+    float_margin: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)

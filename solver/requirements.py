@@ -8,7 +8,7 @@ from typing import Any
 
 from kitwright.solver.plan import MACHINING, MOST_GASKETS, REV_CEILING, Plan
 from kitwright.solver.registry import leaves_of
-from kitwright.solver.rules import PHYSICAL
+from kitwright.solver.rules import rules_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,4 +106,4 @@ def moved(plan: Plan, name: str, to: Any) -> Plan:
 def turns_with_speed(plan: Plan) -> bool:
     """Whether a limit of the plan, or a rule, is on a figure that the rev ceiling goes into."""
     limited = {name for name, goal in plan.goals.items() if goal.minimum is not None or goal.maximum is not None}
-    return any("plan.rev_ceiling" in leaves_of(name) for name in limited | {rule.figure for rule in PHYSICAL})
+    return any("plan.rev_ceiling" in leaves_of(name) for name in limited | {rule.figure for rule, _ in rules_of(plan)})

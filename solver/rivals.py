@@ -19,7 +19,7 @@ from kitwright.solver.parts import Part
 from kitwright.solver.plan import MeasuredDeck, Plan
 from kitwright.solver.quantity import LENGTH, Quantity
 from kitwright.solver.registry import FIGURES, leaves_of
-from kitwright.solver.rules import FITS, PHYSICAL
+from kitwright.solver.rules import FITS, rules_of
 from kitwright.solver.shares import figures_that_matter
 from kitwright.solver.swap import Place, is_dimension, quantity, spec_of, with_dimension
 
@@ -158,7 +158,7 @@ Item = tuple[Place, tuple[tuple[str, str], ...], float, float, list[int], Settin
 
 def _items(pool: Sequence[Combination], plan: Plan) -> Iterator[Item]:
     """What can be measured: place, parts of a deck, nominal, ±, the combinations that have it, how it is set."""
-    figures = (*figures_that_matter(plan), *(rule.figure for rule in PHYSICAL))
+    figures = (*figures_that_matter(plan), *(rule.figure for rule, _ in rules_of(plan)))
     leaves = {leaf for figure in figures if figure in FIGURES for leaf in leaves_of(figure)}
     fits = {(size.kind, size.field) for rule in FITS for size in (rule.first, rule.second)}
     parts: dict[str, Part] = {part.id: part for each in pool for part in each.different_parts}

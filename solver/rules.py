@@ -1,16 +1,20 @@
 """What must hold whatever is wanted: parts that fit one another, and clearances that physics asks for.
 
 A fit compares nominal sizes; a physical rule is a limit on a figure, in the plan's tolerance mode, and is silent where
-the figure cannot be computed. A new rule is one entry here: the search, the check and the explanations read the tables.
+the figure cannot be computed. The limit is 0, or what the plan makes of it. A new rule is one entry here: the search,
+the check and the explanations read the tables.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from typing import Any, Literal, Protocol
 
 from kitwright.solver.combination import Combination
+from kitwright.solver.guards import CLEARANCES, one_step
 from kitwright.solver.parts import Block, Part
+from kitwright.solver.plan import Plan
 
 SAME_SIZE = 1e-7
 """Difference in metres within which two nominal sizes are equal: 0.1 µm."""
@@ -86,9 +90,18 @@ class Leaves(Protocol):
     def __getitem__(self, name: str, /) -> Any: ...
 
 
+def _nought(_: Plan) -> float | None:
+    return 0.0
+
+
+def _float_bound(plan: Plan) -> float | None:
+    """Speed in rpm that valve float has to stay above; None without a rev ceiling."""
+    return None if plan.rev_ceiling is None else plan.conditions.float_margin * plan.rev_ceiling
+
+
 @dataclass(frozen=True, slots=True)
 class PhysicalRule:
-    """A lower limit, 0, on a figure; ``strict`` where 0 itself is too little.
+    """A lower limit on a figure, 0 unless ``least`` says otherwise; ``strict`` where the limit itself is too little.
 
     ``only_with`` names leaves without which the rule has nothing to say: a limit that only some parts carry.
     """
@@ -97,7 +110,12 @@ class PhysicalRule:
     figure: str
     strict: bool
     sentence: str
+    least: Callable[[Plan], float | None] = _nought
     only_with: tuple[str, ...] = ()
+
+    def bound(self, plan: Plan) -> float | None:
+        """The limit in the figure's unit; None where the plan makes the rule ask for nothing, or waives it."""
+        return None if self.id in plan.waived else self.least(plan)
 
     def concerns(self, leaves: Leaves) -> bool:
         """Whether the rule has something to say of a combination whose leaves these are."""
@@ -107,7 +125,7 @@ class PhysicalRule:
 PHYSICAL = (
     PhysicalRule("quench_positive", "quench", True, "the piston must not touch the head"),
     PhysicalRule("clearance_volume_positive", "clearance_volume", True, "there must be volume above the piston"),
-    PhysicalRule("coil_bind", "coil_bind_margin", False, "the spring's coils must not touch at full lift"),
+    PhysicalRule("coil_bind", "coil_bind_margin", True, "the spring's coils must not touch at full lift"),
     PhysicalRule("retainer_to_guide", "retainer_margin", False, "the retainer must not meet the guide"),
     PhysicalRule("rod_side_clearance", "rod_side_clearance", False, "the big end must go between the journal's cheeks"),
     PhysicalRule(
@@ -115,7 +133,7 @@ PHYSICAL = (
         "head_lift_margin",
         False,
         "the valve must not lift further than the head takes",
-        ("head.max_valve_lift",),
+        only_with=("head.max_valve_lift",),
     ),
     PhysicalRule("intake_to_piston", "piston_to_valve_intake", True, "the intake valve must not touch the piston"),
     PhysicalRule("exhaust_to_piston", "piston_to_valve_exhaust", True, "the exhaust valve must not touch the piston"),
@@ -124,23 +142,73 @@ PHYSICAL = (
         "pushrod_over_shortest",
         False,
         "the blank must cut down to the pushrod needed",
-        ("pushrod.cut_to.min",),
+        only_with=("pushrod.cut_to.min",),
     ),
     PhysicalRule(
         "pushrod_longest",
         "pushrod_under_longest",
         False,
         "the blank must be as long as the pushrod needed",
-        ("pushrod.cut_to.max",),
+        only_with=("pushrod.cut_to.max",),
     ),
     PhysicalRule(
         "spring_lift",
         "spring_lift_margin",
         False,
         "the valve must not lift further than the spring takes",
-        ("spring.max_lift",),
+        only_with=("spring.max_lift",),
+    ),
+    PhysicalRule(
+        "pushrod_mismatch",
+        "adjuster_left",
+        False,
+        "the rocker's adjuster must make up for the pushrod",
+        only_with=("rocker.adjuster.longer",),
+    ),
+    PhysicalRule("spring_seat", "spring_seat", True, "the spring must press on the shut valve"),
+    PhysicalRule(
+        "spring_stress_open",
+        "spring_yield_margin",
+        False,
+        "the spring's wire must not yield at the greater lift",
+    ),
+    PhysicalRule(
+        "ring_to_deck",
+        "ring_to_deck",
+        True,
+        "the top ring must stay inside the bore",
+        only_with=("piston.top_land.height",),
+    ),
+    PhysicalRule(
+        "skirt_to_counterweight",
+        "skirt_to_counterweight",
+        True,
+        "the piston's skirt must not touch the counterweight",
+    ),
+    PhysicalRule("counterweight_to_case", "counterweight_to_case", True, "the counterweight must turn inside the case"),
+    PhysicalRule("rod_to_case", "rod_to_case", True, "the rod's big end must turn inside the case"),
+    PhysicalRule("rod_to_core", "rod_to_core", True, "the rod's big end must pass the cam's core"),
+    PhysicalRule("lobe_to_barrel", "lobe_to_barrel", True, "the cam's lobes must pass the barrel's foot"),
+    PhysicalRule(
+        "float_speed",
+        "float_speed",
+        False,
+        "the valves must follow their cam at the rev ceiling, with the plan's margin",
+        _float_bound,
     ),
 )
+
+
+def rules_of(plan: Plan) -> Iterator[tuple[PhysicalRule, float]]:
+    """The physical rules that hold under a plan, each with its limit in the figure's unit."""
+    for rule in PHYSICAL:
+        bound = rule.bound(plan)
+        if bound is None:
+            continue
+        if plan.step_clear and rule.figure in CLEARANCES:
+            yield replace(rule, strict=False), max(bound, one_step(plan, rule.figure))
+        else:
+            yield rule, bound
 
 
 def carries_tag(part: Part, block: Part | None) -> bool:

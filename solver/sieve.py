@@ -24,7 +24,7 @@ from kitwright.solver.parts import Part
 from kitwright.solver.plan import REV_CEILING, Plan
 from kitwright.solver.prune import prune
 from kitwright.solver.registry import FIGURES, leaves_of
-from kitwright.solver.rules import PHYSICAL
+from kitwright.solver.rules import PHYSICAL, rules_of
 from kitwright.solver.terms import Mask
 from kitwright.solver.translate import Maker, wanted_leaves
 
@@ -158,7 +158,7 @@ def eased(options: Candidates) -> Iterator[tuple[Plan, set[str]]]:
     """
     plan = options.plan
     asked = {goal.figure for goal in (*implied_goals(plan).values(), *aims_of(plan).values())}
-    asked |= {rule.figure for rule in PHYSICAL if rule.id not in plan.waived}
+    asked |= {rule.figure for rule, _ in rules_of(plan)}
     read = {figure: frozenset(_sizes(figure)) for figure in asked}
     aimed = {read[goal.figure] for goal in aims_of(plan).values() if read[goal.figure]}
     seen = {leaf for figure in asked for leaf in read[figure] if leaf.startswith("block.")}

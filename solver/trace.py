@@ -22,6 +22,7 @@ _OTHER: dict[str, tuple[Dimension, str]] = {
     "plan.rev_ceiling": UNITS["rpm"],
     "conditions.altitude": (LENGTH, "m"),
     "conditions.polytropic": UNITS[""],
+    "conditions.float_margin": UNITS[""],
     "measured.deck": UNITS["mm"],
     "money.to_spend": UNITS["money"],
     "money.parts_to_buy": UNITS[""],
@@ -29,7 +30,15 @@ _OTHER: dict[str, tuple[Dimension, str]] = {
     "reference.pushrod_angle": (ANGLE, "deg"),
     "reference.balance_factor": UNITS[""],
 }
-_DERIVED = {"elasticity": "Pa", "shear_modulus": "Pa", "density": "kg/m³", "expansion": "1/K", "case_expansion": "1/K"}
+_DERIVED = {
+    "elasticity": "Pa",
+    "shear_modulus": "Pa",
+    "density": "kg/m³",
+    "expansion": "1/K",
+    "case_expansion": "1/K",
+    "wire_yield": "Pa",
+    "wire_exponent": "",
+}
 
 
 @dataclass(frozen=True, slots=True)

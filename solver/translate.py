@@ -15,10 +15,10 @@ from kitwright.solver.classes import Facets, facet_of
 from kitwright.solver.columns import Columns
 from kitwright.solver.evaluate import compute, in_unit
 from kitwright.solver.joint import joints
-from kitwright.solver.plan import Goal, Plan
+from kitwright.solver.plan import REV_CEILING, Goal, Plan
 from kitwright.solver.prune import prune
 from kitwright.solver.registry import FIGURES, leaves_of
-from kitwright.solver.rules import PHYSICAL, SAME_SIZE
+from kitwright.solver.rules import SAME_SIZE, rules_of
 from kitwright.solver.slack import LARGEST_TABLE, SlackSum, TooManyCellsError, pick
 from kitwright.solver.stackup import spread, variables, variance
 from kitwright.solver.terms import (
@@ -52,7 +52,7 @@ MOST_LEVELS = 400
 def wanted_leaves(plan: Plan) -> set[str]:
     """Every leaf that goals and rules can see."""
     figures = [goal.figure for goal in (*plan.goals.values(), *aims_of(plan).values())]
-    figures += [rule.figure for rule in PHYSICAL]
+    figures += [rule.figure for rule, _ in rules_of(plan)]
     if plan.rev_ceiling is not None:
         figures.append("rev_limit")
     return {leaf for name in figures for leaf in leaves_of(name)} | {
@@ -83,16 +83,19 @@ class Maker(Columns):
                 # a smaller weight keeps the model's closeness a lower bound, and its integers small
                 with naming(name):
                     self._aim(name, replace(goal, weight=min(goal.weight, HEAVIEST)), goal.ranked_by)
-        for rule in PHYSICAL:
-            if rule.id in self.plan.waived:
-                continue
-            self._limit(rule.id, rule.figure, "min", 0.0)
+        for rule, bound in rules_of(self.plan):
+            if rule.id not in self._said_by_goals():
+                self._limit(rule.id, rule.figure, "min", bound)
         self._gasket_bores()
         while self._later and tables:  # tables last: they are made of the rows that all else has left
             self.terms.alive = prune(self.terms, self.terms.alive)
             self._later.pop(0)()
         self.terms.joints = joints(self.terms.levels, self.terms.alive)
         return self.terms
+
+    def _said_by_goals(self) -> set[str]:
+        """Rules that ask no more than a goal does: the rev limit goes by valve float, with the plan's margin."""
+        return {"float_speed"} if REV_CEILING in implied_goals(self.plan) else set()
 
     # goals
 

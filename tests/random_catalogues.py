@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 from functools import lru_cache
 from typing import Any
 
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import View, judge
 from kitwright.solver.combination import Combination
-from kitwright.solver.fields import CutTo, LengthSteps, Rebore, TopLand, VolumeSteps
+from kitwright.solver.fields import Adjuster, CutTo, LengthSteps, Rebore, TopLand, VolumeSteps
 from kitwright.solver.parts import (
     Block,
     Cam,
@@ -61,6 +62,8 @@ FIGURE_GOALS = (
     "rod_to_cam",
     "rod_to_core",
     "counterweight_to_case",
+    "lobe_to_barrel",
+    "ring_to_deck",
     "rod_side_clearance",
     "mean_piston_speed",
     "rev_limit",
@@ -214,7 +217,7 @@ def parts(seed: int) -> list[Part]:
         found += valve_gear(make)
     for _ in make.many(0, 1):
         found.append(Flywheel(**make.common("fly"), max_rpm=make.near(choose([6500, 9000]), "rpm", ROTATION)))
-    return found
+    return rounded_out(seed, found)
 
 
 def valve_gear(make: Maker) -> list[Part]:
@@ -264,6 +267,39 @@ def valve_gear(make: Maker) -> list[Part]:
             cut = CutTo(min=make.near(130, "mm", LENGTH), max=make.near(150, "mm", LENGTH))
             found.append(Pushrod(**make.common("pushrod"), cut_to=cut))
     return found
+
+
+def rounded_out(seed: int, found: list[Part]) -> list[Part]:
+    """The parts with the fields that came later, each perhaps unknown, some where they just fit or just do not.
+
+    They come from a generator of their own, so that everything else stays what a seed always gave.
+    """
+    make = Maker(seed * 6007 + 5)
+    choose = make.random.choice
+    more: list[Part] = []
+    for part in found:
+        fields: dict[str, Any] = {}
+        if isinstance(part, Block):
+            fields["cam_to_barrel"] = make.maybe(make.size(choose([20.5, 21, 24])))
+            if make.some(0.3):
+                fields["counterweight_room"] = make.maybe(make.size(choose([33, 33.5])))
+                fields["rod_room"] = make.maybe(make.size(choose([54, 55.5])))
+        elif isinstance(part, Crank) and make.some(0.2):
+            fields["counterweight_radius"] = make.maybe(make.size(choose([36, 38.5])))
+        elif isinstance(part, Piston) and make.some(0.4):
+            land = TopLand(height=make.size(choose([0.5, 2, 5])), clearance=make.near(0.5, "mm", LENGTH, 0.1))
+            fields["top_land"] = make.maybe(land)
+        elif isinstance(part, Cam) and make.some(0.2):
+            fields["core_radius"] = make.maybe(make.size(choose([28, 29.5])))
+        elif isinstance(part, Rocker):
+            reach = (make.size(choose([0, 0.3, 1.0, 2.0]), 0.02, 0) for _ in range(2))
+            fields["adjuster"] = make.maybe(_adjuster(*reach), 0.5)
+        more.append(replace(part, **fields))
+    return more
+
+
+def _adjuster(shorter: Quantity, longer: Quantity) -> Adjuster:
+    return Adjuster(shorter=shorter, longer=longer)
 
 
 @lru_cache(maxsize=1000)

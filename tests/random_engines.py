@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import Any
 
 from kitwright.solver.combination import Combination
-from kitwright.solver.fields import CutTo, DurationAt, LengthSteps, TopLand
+from kitwright.solver.fields import Adjuster, CutTo, DurationAt, LengthSteps, TopLand
 from kitwright.solver.parts import (
     Block,
     Cam,
@@ -29,6 +29,7 @@ from kitwright.solver.quantity import (
     ANGLE,
     AREA,
     FORCE,
+    INERTIA,
     LENGTH,
     MASS,
     MOMENT,
@@ -66,10 +67,19 @@ class Bench:
 
 
 def engine(
-    seed: int, toleranced: float = 0.8, layers: int | None = None, blank: bool | None = None, measured: bool = False
+    seed: int,
+    toleranced: float = 0.8,
+    layers: int | None = None,
+    blank: bool | None = None,
+    measured: bool = False,
+    landed: bool | None = None,
 ) -> tuple[Combination, Plan]:
-    """One engine in which every figure can be computed, and a plan that gives speed, surroundings and reference."""
+    """One engine in which every figure can be computed, and a plan that gives speed, surroundings and reference.
+
+    ``layers``, ``blank`` (a pushrod to be cut) and ``landed`` (a piston with a top land) are drawn where they are None.
+    """
     bench = Bench(seed, toleranced)
+    later = Bench(seed + 1_000_000, toleranced)  # fields that came later: the earlier ones stay what they were
     mm, value, chance = bench.mm, bench.value, bench.random.random
     layers = bench.random.randint(1, 3) if layers is None else layers
     blank = chance() < 0.3 if blank is None else blank
@@ -97,6 +107,7 @@ def engine(
         cylinders=bench.random.choice([1, 2]),
         barrel_foot=mm(50, 52),
         cam_to_crank=mm(84, 86),
+        cam_to_barrel=later.mm(22, 24),
         counterweight_room=mm(45, 47),
         rod_room=mm(62, 64),
         deck_cut=steps,
@@ -134,7 +145,7 @@ def engine(
         dome=None if dished else value(1, 3, "cc", VOLUME, 0.2),
         mass=value(250, 300, "g", MASS, 4),
         skirt_below_pin=mm(18, 20),
-        top_land=TopLand(height=mm(4, 6), clearance=mm(0.3, 0.6)) if chance() < 0.7 else None,
+        top_land=_land(bench, landed),
         pocket_depth_intake=mm(1, 3),
         pocket_depth_exhaust=mm(1, 3),
     )
@@ -152,7 +163,8 @@ def engine(
         moving_mass=value(105, 125, "g", MASS, 3),
     )
     cut = CutTo(min=bench.exact(130), max=bench.exact(150))
-    pushrod = Pushrod(id="u", cut_to=cut) if blank else Pushrod(id="u", length=mm(140, 142))
+    weight = later.value(18, 26, "g", MASS, 1)
+    pushrod = Pushrod(id="u", cut_to=cut, mass=weight) if blank else Pushrod(id="u", length=mm(140, 142), mass=weight)
     parts: dict[str, Any] = {
         "block": block,
         "crank": crank,
@@ -166,6 +178,8 @@ def engine(
             ratio=value(1.0, 1.2, "", RATIO, 0.02),
             exhaust_ratio=value(1.0, 1.2, "", RATIO, 0.02) if chance() < 0.5 else None,
             valve_arm=mm(31, 33),
+            inertia=later.value(6, 9, "kg*mm2", INERTIA, 0.5),
+            adjuster=Adjuster(shorter=later.mm(0.8, 1.6), longer=later.mm(0.8, 1.6)),
         ),
         "spring": spring,
         "retainer": Retainer(id="t", height_gain=mm(0.5, 1.5)),
@@ -183,7 +197,7 @@ def engine(
         gaskets=3,
         machining=frozenset({"mill", "deck_cut"}),
         measured_decks=decks,
-        conditions=Conditions(altitude=bench.random.choice([0.0, 900.0]), polytropic=1.25),
+        conditions=Conditions(altitude=bench.random.choice([0.0, 900.0]), polytropic=1.25, float_margin=1.1),
         reference={
             "pushrod": mm(140.5, 141.5),
             "gasket_stack": mm(0.9, 1.1, 0.05),
@@ -197,6 +211,14 @@ def engine(
 
 
 BOTTOM = ("block", "crank", "rod", "piston")
+
+
+def _land(bench: Bench, landed: bool | None) -> TopLand | None:
+    drawn = bench.random.random() < 0.7
+    if not (drawn if landed is None else landed):
+        return None
+    own = bench if drawn else Bench(7)
+    return TopLand(height=own.mm(4, 6), clearance=own.mm(0.3, 0.6))
 
 
 def _cam(bench: Bench) -> Cam:

@@ -12,12 +12,13 @@ from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import View
 from kitwright.solver.fields import DurationAt, Readings
 from kitwright.solver.formulas.cam_curve import LobeCurve
-from kitwright.solver.parts import Cam, Crank, Gasket, Head, Part, Piston, Rocker, Rod, Spring
+from kitwright.solver.parts import Cam, Crank, Gasket, Head, Part, Piston, Pushrod, Rocker, Rod, Spring
 from kitwright.solver.plan import Conditions, Goal, Plan
 from kitwright.solver.quantity import (
     ANGLE,
     AREA,
     FORCE,
+    INERTIA,
     LENGTH,
     MASS,
     MOMENT,
@@ -57,6 +58,10 @@ MOTION_GOALS = (
     "spring_stress_open",
     "rod_stress",
     "rocker_sweep",
+    "effective_mass",
+    "adjuster_left_shorter",
+    "adjuster_left_longer",
+    "spring_yield_margin",
     "lift_to_diameter_intake",
     "curtain_area_intake",
     "curtain_area_exhaust",
@@ -118,8 +123,37 @@ def parts(seed: int) -> list[Part]:
             more |= _timing(rng, value) | _readings(random.Random(f"{seed} {part.id}"), part)
         elif isinstance(part, Spring):
             more |= _spring(rng, value)
-        found.append(replace(part, **more))
+        found.append(replace(part, **more | _weighed(random.Random(f"{seed} {part.id} weighed"), part)))
     return found
+
+
+def _weighed(rng: random.Random, part: Part) -> dict[str, Any]:
+    """What rockers and pushrods weigh, and wires of other sizes: from a generator of their own, they came later."""
+
+    def drawn(choices: list[str], dimension: Dimension, chance: float = 0.7) -> Any:
+        return parse(rng.choice(choices), dimension) if rng.random() < chance else None
+
+    if isinstance(part, Rocker):
+        return {"inertia": drawn(["6 kg*mm2 ± 0.3 kg*mm2", "12 kg*mm2"], INERTIA)}
+    if isinstance(part, Pushrod):
+        return {"mass": drawn(["19 g ± 1 g", "40 g"], MASS)}
+    if isinstance(part, Spring) and rng.random() < 0.6:
+        wire = drawn(["2.6 mm ± 0.02 mm", "3 mm", "3.4 mm ± 0.03 mm", "12 mm"], LENGTH, 0.9)
+        coil = drawn(["18 mm ± 0.2 mm", "22.8 mm"], LENGTH, 0.9)
+        metal = rng.choice(["music wire", "chrome-silicon", "oil tempered wire", "valve spring wire", None])
+        free = drawn(["33 mm ± 0.3 mm", "40 mm", "45 mm ± 0.3 mm"], LENGTH, 0.9)
+        coils = drawn(["6.5", "7"], RATIO)
+        rate = drawn(["18 N/mm ± 0.5 N/mm", "40 N/mm"], STIFFNESS, 0.7)
+        return {
+            "wire": wire,
+            "coil_diameter": coil,
+            "material": metal,
+            "free_length": free,
+            "total_coils": coils,
+            "rate": rate,
+            "moving_mass": drawn(["118 g ± 3 g", "200 g"], MASS, 0.95),
+        }
+    return {}
 
 
 def _timing(rng: random.Random, value: Any) -> dict[str, Any]:
@@ -182,7 +216,11 @@ def question(seed: int, most: int = 60) -> tuple[Catalogue, Plan]:
             optional=frozenset(each for each in ("retainer", "spring_shim", "spacer") if rng.random() < 0.5),
             tolerance=rng.choice(["nominal", "nominal", "statistical", "worst_case"]),
             rev_ceiling=rng.choice([None, 5500.0, 6500.0]),
-            conditions=Conditions(altitude=rng.choice([0.0, 900.0]), temperatures=_heat(random.Random(f"heat {seed}"))),
+            conditions=Conditions(
+                altitude=rng.choice([0.0, 900.0]),
+                temperatures=_heat(random.Random(f"heat {seed}")),
+                float_margin=random.Random(f"margin {seed}").choice([1.0, 1.0, 1.1]),
+            ),
             reference=known if rng.random() < 0.6 else {},
         )
         raw = sum(1 for _ in zip(range(most + 1), everything(catalogue, plan), strict=False))

@@ -24,7 +24,7 @@ from kitwright.solver.facets import Builder
 from kitwright.solver.plan import TOLERANCES, Goal, MeasuredDeck, Plan, Tolerance
 from kitwright.solver.quantity import LENGTH, parse
 from kitwright.solver.registry import FIGURES, leaves_of
-from kitwright.solver.rules import PHYSICAL
+from kitwright.solver.rules import rules_of
 from kitwright.solver.sieve import Needed, Sieve
 from kitwright.solver.translate import Maker, wanted_leaves
 from tests import random_catalogues, random_motion
@@ -183,7 +183,7 @@ def test_an_eased_plan_asks_only_what_its_sizes_decide(
         catalogue, plan = asked(seed)
         for easier, leaves in sieve.eased(candidates(catalogue, plan)):
             figures = {goal.figure for goal in (*implied_goals(easier).values(), *aims_of(easier).values())}
-            figures |= {rule.figure for rule in PHYSICAL if rule.id not in easier.waived}
+            figures |= {rule.figure for rule, _ in rules_of(easier)}
             read = {leaf for each in figures for leaf in (*leaves_of(each), *FIGURES[each].bound_without)}
             assert {leaf for leaf in read if facet_of(leaf) == "short"} - {"measured.deck"} <= leaves
             money = [goal for goal in easier.goals.values() if FIGURES[goal.figure].group == "money"]

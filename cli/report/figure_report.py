@@ -35,7 +35,11 @@ _OWNERS = {
         "exhaust_curve": "a degree wheel's readings of the exhaust lobe, in place of the data sheet",
     },
     "plan": {"rev_ceiling": "the rev ceiling"},
-    "conditions": {"altitude": "height above the sea", "polytropic": "exponent of compression"},
+    "conditions": {
+        "altitude": "height above the sea",
+        "polytropic": "exponent of compression",
+        "float_margin": "how many times the rev ceiling valve float must exceed",
+    },
     "reference": {
         "pushrod": "a pushrod length known to be right",
         "gasket_stack": "gasket stack that it was right for",
@@ -56,6 +60,8 @@ _PROPERTIES = {
     "density": "density",
     "expansion": "expansion with heat",
     "case_expansion": "expansion with heat",
+    "wire_yield": "torsional yield at 1 mm",
+    "wire_exponent": "exponent of strength over diameter",
 }
 
 

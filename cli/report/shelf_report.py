@@ -24,6 +24,7 @@ _GROUPS = {
     "intake_duration_at": "{duration} at {lift}",
     "exhaust_duration_at": "{duration} at {lift}",
     "cut_to": "{min} to {max}",
+    "adjuster": "{shorter} shorter, {longer} longer",
 }
 """Nested fields, as they stand in one cell."""
 

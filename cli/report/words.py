@@ -21,6 +21,9 @@ HELPER_RULES = {
     "head_lift": "lift that the head takes",
     "spring_lift": "lift that the spring takes",
     "gasket_bore_to_bore": "gasket bore to bore",
+    "pushrod_mismatch": "adjuster's reach",
+    "spring_stress_open": "yield of the spring's wire",
+    "ring_to_deck": "top ring in the bore",
     "tags": "block's tags",
 }
 """Rules whose id says too little."""

@@ -320,9 +320,10 @@ for _kind in RATED:
     unit="rpm",
     group="at speed",
     meaning="the lowest of all ratings and computed limits; parts without a rating prove nothing",
-    formula="min of the ratings of crank, rod, cam, spring, flywheel, of the rod's load and of valve float, as known",
+    formula="min of the ratings of crank, rod, cam, spring, flywheel, of the rod's load and of valve float over "
+    "the plan's float margin, as known",
     source="definition; the ratings are the makers'",
-    inputs=(*(f"{kind}_rating?" for kind in RATED), "rod_load_limit?", "float_speed_intake?", "float_speed_exhaust?"),
+    inputs=(*(f"{kind}_rating?" for kind in RATED), "rod_load_limit?", "float_limit_intake?", "float_limit_exhaust?"),
     extreme="min",
     bound_without=tuple(f"{kind}.max_rpm" for kind in RATED),
 )

@@ -9,6 +9,7 @@ import numpy as np
 
 from kitwright.solver.formulas.arrays import where
 from kitwright.solver.formulas.pushrods import cup_rise, needed_pushrod, rocker_sweep
+from kitwright.solver.formulas.valve_gear import least
 from kitwright.solver.registry import Slack, figure
 
 _SOURCE = "geometry (law of cosines)"
@@ -146,6 +147,75 @@ def pushrod_mismatch(given: float, needed: float) -> float:
     0.5
     """
     return where(np.asarray(given) == 0, 0.0 * needed, given - needed)
+
+
+def _shorter_at_least(bound: float, constants: Mapping[str, Any]) -> tuple[Slack, ...]:
+    def rise(given: float, reach: float, reference: float, angle: float) -> float:
+        blank = where(np.asarray(reach) >= bound, 1.0, -1.0)  # cut to the length that is needed
+        return where(np.asarray(given) == 0, blank, rise_for(given + reach - bound, reference, angle))
+
+    inputs = ("pushrod_given", "rocker.adjuster.shorter", "reference.pushrod", "reference.pushrod_angle")
+    return Slack(1.0, "pushrod_rise"), Slack(-1.0, "", rise, inputs)
+
+
+@figure(
+    "adjuster_left_shorter",
+    unit="mm",
+    group="valve gear",
+    meaning="what the rocker's adjuster has left for a shorter pushrod",
+    formula="adjuster.shorter + pushrod mismatch",
+    source="definition",
+    inputs=("rocker.adjuster.shorter", "pushrod_mismatch"),
+    at_least=_shorter_at_least,
+)
+def adjuster_left_shorter(reach: float, mismatch: float) -> float:
+    """How much shorter the pushrod could still be, reach + mismatch, in metres; both in m. Source: definition.
+
+    >>> round(1000 * adjuster_left_shorter(0.001, -0.0003), 6)
+    0.7
+    """
+    return reach + mismatch
+
+
+def _longer_at_least(bound: float, constants: Mapping[str, Any]) -> tuple[Slack, ...]:
+    def rise(given: float, reach: float, reference: float, angle: float) -> float:
+        blank = where(np.asarray(reach) >= bound, -1.0, 1.0)
+        return where(np.asarray(given) == 0, blank, rise_for(given - reach + bound, reference, angle))
+
+    inputs = ("pushrod_given", "rocker.adjuster.longer", "reference.pushrod", "reference.pushrod_angle")
+    return Slack(-1.0, "pushrod_rise"), Slack(1.0, "", rise, inputs)
+
+
+@figure(
+    "adjuster_left_longer",
+    unit="mm",
+    group="valve gear",
+    meaning="what the rocker's adjuster has left for a longer pushrod",
+    formula="adjuster.longer − pushrod mismatch",
+    source="definition",
+    inputs=("rocker.adjuster.longer", "pushrod_mismatch"),
+    at_least=_longer_at_least,
+)
+def adjuster_left_longer(reach: float, mismatch: float) -> float:
+    """How much longer the pushrod could still be, reach − mismatch, in metres; both in m. Source: definition.
+
+    >>> round(1000 * adjuster_left_longer(0.001, 0.0003), 6)
+    0.7
+    """
+    return reach - mismatch
+
+
+figure(
+    "adjuster_left",
+    unit="mm",
+    group="valve gear",
+    meaning="travel that the rocker's adjuster has left on its nearer side, the chosen pushrod made up for",
+    formula="min(adjuster.shorter + pushrod mismatch, adjuster.longer − pushrod mismatch)",
+    source="definition",
+    inputs=("adjuster_left_shorter", "adjuster_left_longer"),
+    extreme="min",
+    public=False,  # one mismatch moves both against each other: its spread is right at the low end alone, as rules ask
+)(least)
 
 
 def _over_shortest(bound: float, constants: Mapping[str, Any]) -> tuple[Slack, ...]:

@@ -112,6 +112,28 @@ def quench(deck_clearance: float, stack: float) -> float:
 
 
 @figure(
+    "ring_to_deck",
+    unit="mm",
+    group="the stack",
+    meaning="how far the top ring's groove stays below the deck at top dead centre",
+    formula="deck + height of the top land",
+    source="geometry",
+    inputs=("deck", "piston.top_land.height"),
+    step=0.02,
+    shape="additive",
+)
+def ring_to_deck(deck_clearance: float, top_land: float) -> float:
+    """Upper edge of the top ring's groove below the deck, deck + land, in metres; both in m. Source: geometry.
+
+    At 0 or below, the ring springs out of the bore and breaks.
+
+    >>> round(1000 * ring_to_deck(-0.0004, 0.005), 6)
+    4.6
+    """
+    return deck_clearance + top_land
+
+
+@figure(
     "gasket_count",
     unit="",
     group="the stack",

@@ -1,4 +1,7 @@
-"""Stress in a valve spring's wire. It is no verdict: what a spring stands is for its maker's sheet to say."""
+"""Stress in a valve spring's wire, and how far it stays below the wire's torsional yield.
+
+Below the yield it is no verdict: what a spring stands for long is for its maker's sheet to say.
+"""
 
 from __future__ import annotations
 
@@ -56,3 +59,64 @@ for _where, _words, _lift in (
         inputs=(f"spring_{_where}", "spring.wire", "spring.coil_diameter"),
         at_least=_at_least(*_lift),
     )(coil_stress)
+
+
+_YIELD_SOURCE = (
+    "Shigley's Mechanical Engineering Design, 9th ed., tables 10-4 and 10-6 (from memory; confirmed by both of its "
+    "unit systems and its example 10-1)"
+)
+
+
+@figure(
+    "spring_yield",
+    unit="MPa",
+    group="valve gear",
+    meaning="shear stress at which the spring's wire yields, its set not yet removed",
+    formula="share × A / wire^m (mm, MPa): 45 % of the tensile strength for music wire (A 2211, m 0.145) and hard "
+    "drawn wire (1783, 0.190), 50 % for oil tempered wire (1855, 0.187), chrome vanadium (2005, 0.168) and chrome "
+    "silicon (1974, 0.108)",
+    source=_YIELD_SOURCE,
+    inputs=("spring.wire_yield", "spring.wire_exponent", "spring.wire"),
+)
+def spring_yield(at_one: float, exponent: float, wire: float) -> float:
+    """Torsional yield of a spring's wire, Y₁ / (d / 1 mm)ᵐ, in Pa; Y₁ (Pa) that of a wire of 1 mm, wire d in m.
+
+    The share of the tensile strength is the lowest of the table, that of springs whose set has not been removed; a
+    maker who sets his springs may let them go further. Valid for the sizes that the table gives, at room temperature.
+    Source: Shigley's Mechanical Engineering Design, 9th ed., tables 10-4 and 10-6 (from memory; confirmed as
+    :func:`kitwright.solver.formulas.materials.wire_strength` says).
+
+    >>> round(float(spring_yield(0.5 * 2005e6, 0.168, 0.0032)) / 1e6, 1)
+    824.6
+    """
+    limit: float = at_one * (wire / 1e-3) ** -exponent
+    return limit
+
+
+def _margin_at_least(margin: float, _: Mapping[str, Any]) -> tuple[Slack, ...]:
+    def spare(free: float, rate: float, limit: float, wire: float, diameter: float) -> float:
+        return free - (limit - margin) / coil_stress(1.0, wire, diameter) / rate
+
+    inputs = ("spring.free_length", "spring_rate", "spring_yield", "spring.wire", "spring.coil_diameter")
+    return Slack(-1.0, "installed_spring_height"), Slack(1.0, "", spare, inputs), Slack(1.0, "valve_lift")
+
+
+@figure(
+    "spring_yield_margin",
+    unit="MPa",
+    group="valve gear",
+    meaning="torsional yield of the spring's wire less its stress at the greater lift",
+    formula="torsional yield − stress at the greater lift",
+    source=_YIELD_SOURCE + "; " + _SOURCE,
+    inputs=("spring_yield", "spring_stress_open"),
+    at_least=_margin_at_least,
+)
+def spring_yield_margin(limit: float, stress: float) -> float:
+    """Torsional yield less stress at the greater lift, in Pa; both in Pa. Below 0 the spring takes a set.
+
+    Source: definition; those of :func:`spring_yield` and :func:`coil_stress`.
+
+    >>> round(spring_yield_margin(824.6e6, 602.5e6) / 1e6, 1)
+    222.1
+    """
+    return limit - stress

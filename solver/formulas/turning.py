@@ -86,6 +86,44 @@ figure(
 )(least)
 
 
+def lobe_past_barrel(distance: float, base: float, lobe_lift: float) -> float:
+    """Clearance of one lobe's nose and the barrel's foot, distance − base radius − lobe lift, in metres; all in m.
+
+    The distance is that of the cam's axis and the foot's nearest edge. A lobe's nose comes round to it once a turn.
+    Source: geometry.
+
+    >>> round(1000 * lobe_past_barrel(0.021, 0.013, 0.006), 6)
+    2.0
+    """
+    return distance - base - lobe_lift
+
+
+for _valve in ("intake", "exhaust"):
+    figure(
+        f"{_valve}_lobe_to_barrel",
+        unit="mm",
+        group="turning clear",
+        meaning=f"{_valve} lobe to the barrel's foot",
+        formula=f"cam to barrel − base radius − {_valve} lobe lift",
+        source="geometry",
+        inputs=("block.cam_to_barrel", "cam.base_radius", f"cam.{_valve}_lobe_lift"),
+        shape="additive",
+        public=False,
+    )(lobe_past_barrel)
+
+figure(
+    "lobe_to_barrel",
+    unit="mm",
+    group="turning clear",
+    meaning="cam lobe to the barrel's foot",
+    formula="cam to barrel − base radius − greater lobe lift",
+    source="geometry",
+    inputs=("intake_lobe_to_barrel", "exhaust_lobe_to_barrel"),
+    shape="additive",
+    extreme="min",
+)(least)
+
+
 @figure(
     "rod_to_core",
     unit="mm",

@@ -11,7 +11,7 @@ from kitwright.solver.formulas import springs
 from kitwright.solver.formulas.arrays import kept, where
 from kitwright.solver.formulas.kinematics import column, least_over_angle
 from kitwright.solver.formulas.measured_cam import MeasuredCurve
-from kitwright.solver.formulas.valve_gear import least, valve_lift_of
+from kitwright.solver.formulas.valve_gear import greatest, least, valve_lift_of
 from kitwright.solver.formulas.valve_motion import (
     CURVE,
     NAN,
@@ -151,6 +151,70 @@ def spring_surge(wire: float, diameter: float, active: float, total: float, shea
     return springs.surge_frequency_en(wire, diameter, coils, shear, density)
 
 
+_MASS_SOURCE = "virtual work; Norton, Design of Machinery, lumped models (from memory)"
+
+
+@figure(
+    "rocker_mass",
+    unit="g",
+    group="valve gear",
+    meaning="mass of the rocker as the valve feels it; 0 where its inertia is not given",
+    formula="inertia / valve arm²",
+    source=_MASS_SOURCE,
+    inputs=("rocker.inertia?", "rocker.valve_arm?"),
+    wants=("rocker.valve_arm",),
+    public=False,
+)
+def rocker_mass(inertia: float, arm: float) -> float:
+    """Mass of the rocker reduced to the valve, J / a², in kg; inertia in kg·m² about the shaft, arm in m.
+
+    0 where no inertia is given (NaN): the spring's moving mass then holds it. NaN with an inertia and no arm.
+    Source: virtual work; Norton, Design of Machinery, lumped models (from memory).
+
+    >>> round(1000 * float(rocker_mass(8e-6, 0.032)), 4)
+    7.8125
+    """
+    return where(np.isnan(inertia), 0.0, np.asarray(inertia) / np.asarray(arm) ** 2)
+
+
+def mass_at_valve(valve_side: float, rocker: float, pushrod: float, ratio: float) -> float:
+    """Mass that the spring has to follow, seen at the valve, m + rocker + pushrod / R², in kg; masses in kg.
+
+    The valve side holds valve, retainer, keys and a third of the spring, and whatever no other row weighs; a pushrod's
+    mass that is not given (NaN) adds nothing. Rigid train, constant ratio R.
+
+    Source: virtual work (∂T/∂v of ½ m v² over the linkage); Norton, Design of Machinery, lumped models (from memory).
+
+    >>> round(1000 * float(mass_at_valve(0.0755517, 0.0078125, 0.078, 1.5)), 3)
+    118.031
+    """
+    return valve_side + rocker + where(np.isnan(pushrod), 0.0, pushrod / np.asarray(ratio) ** 2)
+
+
+for _valve in ("intake", "exhaust"):
+    figure(
+        f"effective_mass_{_valve}",
+        unit="g",
+        group="valve gear",
+        meaning=f"mass that the spring has to follow, as the {_valve} valve feels it",
+        formula="moving mass of the spring's row + rocker's inertia / valve arm² + pushrod / ratio²",
+        source=_MASS_SOURCE,
+        inputs=("spring.moving_mass", "rocker_mass", "pushrod.mass?", ratio_of(_valve)),
+        public=False,
+    )(mass_at_valve)
+
+figure(
+    "effective_mass",
+    unit="g",
+    group="valve gear",
+    meaning="mass that the spring has to follow at the valve, the greater of both valves'",
+    formula="moving mass of the spring's row + rocker's inertia / valve arm² + pushrod / ratio²",
+    source=_MASS_SOURCE,
+    inputs=("effective_mass_intake", "effective_mass_exhaust"),
+    extreme="max",
+)(greatest)
+
+
 @kept
 def float_speed_of(
     rate: float,
@@ -220,7 +284,7 @@ def _float_at_least(valve: str) -> Callable[[float, Mapping[str, Any]], tuple[Sl
             given = (rate, free, mass, ratio, lash, fitted.max_lift, fitted.half_span, fitted.power)
             return by_curve(number, given, height)
 
-        inputs = ("spring_rate", "spring.free_length", "spring.moving_mass", *lobe_inputs(valve), ratio_of(valve))
+        inputs = ("spring_rate", "spring.free_length", f"effective_mass_{valve}", *lobe_inputs(valve), ratio_of(valve))
         more = (f"cam.lash_{valve}", f"cam.{valve}_curve?")
         return Slack(1.0, "installed_spring_height"), Slack(1.0, "", held, (*inputs, *more))
 
@@ -233,13 +297,13 @@ for _valve in ("intake", "exhaust"):
         unit="rpm",
         group="at speed",
         meaning=f"speed at which the {_valve} valve leaves its cam",
-        formula="least over the lobe of √(spring force / (moving mass × valve acceleration per ω²))",
+        formula="least over the lobe of √(spring force / (effective mass × valve acceleration per ω²))",
         source=CURVE + "Norton, Design of Machinery, lumped models (from memory)",
         inputs=(
             "spring_rate",
             "spring.free_length",
             "installed_spring_height",
-            "spring.moving_mass",
+            f"effective_mass_{_valve}",
             *lobe_inputs(_valve),
             ratio_of(_valve),
             f"cam.lash_{_valve}",
@@ -255,8 +319,38 @@ figure(
     group="at speed",
     meaning="speed at which the first valve leaves its cam",
     formula="the lower of the intake's and the exhaust's: least over the lobe of "
-    "√(spring force / (moving mass × valve acceleration per ω²))",
+    "√(spring force / (effective mass × valve acceleration per ω²))",
     source=CURVE + "Norton, Design of Machinery, lumped models (from memory)",
     inputs=("float_speed_intake", "float_speed_exhaust"),
     extreme="min",
 )(least)
+
+
+def float_limit(speed: float, margin: float) -> float:
+    """Speed that valve float leaves to the engine, in rad/s: float speed (rad/s) over the plan's margin.
+
+    Source: definition.
+
+    >>> float_limit(690.0, 1.15)
+    600.0
+    """
+    return speed / margin
+
+
+def _limit_at_least(valve: str) -> Callable[[float, Mapping[str, Any]], tuple[Slack, ...] | None]:
+    follows = _float_at_least(valve)
+    return lambda speed, constants: follows(speed * constants["conditions.float_margin"], constants)
+
+
+for _valve in ("intake", "exhaust"):
+    figure(
+        f"float_limit_{_valve}",
+        unit="rpm",
+        group="at speed",
+        meaning=f"speed at which the {_valve} valve leaves its cam, over the plan's float margin",
+        formula=f"float speed of the {_valve} valve / float margin",
+        source="definition",
+        inputs=(f"float_speed_{_valve}", "conditions.float_margin"),
+        at_least=_limit_at_least(_valve),
+        public=False,
+    )(float_limit)
