@@ -15,12 +15,14 @@ from kitwright.solver.combination import Combination
 from kitwright.solver.conflicts import Oracle
 from kitwright.solver.engine import Clock
 from kitwright.solver.explain import explain
+from kitwright.solver.guards import CLEARANCES, guards
 from kitwright.solver.plan import TOLERANCES
 from kitwright.solver.registry import FIGURES
 from kitwright.solver.requirements import bound_of, moved
-from kitwright.solver.result import Conflict, Explanation, WayOut, WouldFit
+from kitwright.solver.result import Checked, Conflict, Explanation, WayOut, WouldFit
 from kitwright.solver.search import witness
 from kitwright.solver.stackup import Spreads
+from kitwright.solver.ways_out import careful
 from kitwright.solver.wording import digit
 from tests.twin import closest, everything
 
@@ -120,13 +122,17 @@ def claims(catalogue: Catalogue, plan: Plan, found: Explanation) -> Iterator[str
             yield f"{other.requirements} is smaller than {conflict.requirements}"
     for way in conflict.ways_out:
         yield from _way(catalogue, plan, way)
+    may_open = False
     for name in conflict.requirements:
+        rest = oracle.plans_with(set(oracle.all) - {name})
+        may = any(opens(catalogue, careful(each)) for each in rest) and not touches(oracle, name)
+        may_open = may_open or may
         told = any(way.requirement == name for way in conflict.ways_out)
-        if not told and any(opens(catalogue, each) for each in oracle.plans_with(set(oracle.all) - {name})):
+        if not told and may:
             yield f"nothing is said of {name}, which opens"
     for each in found.together:
         yield from _together(catalogue, plan, each.changes, each.combination.combination)
-    if conflict.requirements and not conflict.ways_out and not found.together:
+    if conflict.requirements and not conflict.ways_out and not found.together and may_open:
         yield "no way out at all"
     for part in found.parts_that_would_fit:
         yield from _part(catalogue, plan, part)
@@ -150,12 +156,35 @@ def _way(catalogue: Catalogue, plan: Plan, way: WayOut) -> Iterator[str]:
     checked = check(way.combination.combination, opened, spreads=False)
     if not checked.fits or checked.cost != way.price:
         yield f"{way.change} does not open {way.combination.combination.ids} at {way.price}"
-    best = find(catalogue, opened, top=1, seconds=SECONDS).combinations
+    if too_near(checked, opened):
+        yield f"{way.change} leaves less than a step: {way.combination.combination.ids}"
+    if way.loosens_guard is not guards(plan, way.requirement):
+        yield f"{way.change} is marked {way.loosens_guard}"
+    best = find(catalogue, careful(opened), top=1, seconds=SECONDS).combinations
     if not best or best[0].key > checked.key:
         yield f"{way.change} gives no answer as close as the one that is named"
     less = one_less(plan, way)
-    if less is not None and opens(catalogue, less):
+    if less is not None and opens(catalogue, careful(less)):
         yield f"less than {way.change} opens as well"
+
+
+def too_near(checked: Checked, plan: Plan) -> bool:
+    """Whether a clearance that a physical rule keeps above 0 is less than one step."""
+    for limit in checked.limits:
+        if limit.kind == "rule" and limit.figure in CLEARANCES and limit.value is not None:
+            step = plan.goals[limit.figure].step if limit.figure in plan.goals else FIGURES[limit.figure].step
+            if limit.value < step - 1e-9:
+                return True
+    return False
+
+
+def touches(oracle: Oracle, name: str) -> bool:
+    """Whether a bound on a guarded clearance opens only within one step of contact."""
+    bound = bound_of(oracle.plan, name)
+    if bound is None or bound[0] not in CLEARANCES or bound[1] != "min" or not guards(oracle.plan, name):
+        return False
+    step = oracle.plan.goals[bound[0]].step
+    return not opens(oracle.catalogue, careful(moved(oracle.plan, name, step)))
 
 
 def one_less(plan: Plan, way: WayOut) -> Plan | None:
@@ -186,7 +215,7 @@ def _together(catalogue: Catalogue, plan: Plan, changes: tuple[WayOut, ...], com
         less = plan
         for way in changes:
             less = less if way is left else moved(less, way.requirement, way.to)
-        if opens(catalogue, less):
+        if opens(catalogue, careful(less)):
             yield f"{said}: {left.change} is not needed"
 
 
