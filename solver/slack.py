@@ -18,6 +18,7 @@ from kitwright.solver.classes import Facet, facet_of
 from kitwright.solver.evaluate import compute
 from kitwright.solver.registry import FIGURES, Slack, leaves_of
 from kitwright.solver.stackup import cornered, variables
+from kitwright.solver.stopping import tick
 from kitwright.solver.terms import Floats, Ints, Linear, Mask, SumTable, nearest, unit_of, up
 
 LARGEST_TABLE = 30_000
@@ -115,6 +116,7 @@ class SlackSum:
         The first sum is the same at every level, and empty where none keeps it; None where the level always is kept.
         """
         sign = -1.0 if side == "min" else 1.0
+        tick()
         terms = self.terms(aim + sign * (index + 1) * step)
         if terms is None:  # no value is so low: a lower end always is kept, an upper one never
             owner = next(iter(rows))

@@ -20,7 +20,7 @@ from kitwright.cli.report.nothing import (
     with_only,
 )
 from kitwright.cli.report.numbers import Style, money, seconds, style
-from kitwright.cli.report.words import all_parts, bound_text, figure_style, limit_name, wanted, words
+from kitwright.cli.report.words import all_parts, bound_text, figure_style, limit_name, longer, wanted, words
 from kitwright.solver.candidates import combinations_possible
 from kitwright.solver.registry import FIGURES
 from kitwright.solver.result import Closer, Conflict, Explanation, Limit, Together, WouldFit
@@ -62,7 +62,7 @@ def explanation_report(found: Explanation, question: Question) -> Report:
         report.append(
             Paragraph(
                 f"Stopped after {seconds(answer.seconds)}, before everything was looked at; what stands here is "
-                "proven. `--time` gives it longer.",
+                f"proven.{longer(answer.stopped_by)}",
                 "bad",
             )
         )
