@@ -142,6 +142,8 @@ def aims_of(plan: Plan) -> dict[str, Goal]:
     found = {name: goal for name, goal in plan.goals.items() if goal.ranked_by is not None}
     if UNASKED not in found and "pushrod" in plan.reference:
         goal = plan.goals.get(UNASKED, Goal(UNASKED, step=FIGURES[UNASKED].step))
+        if not goal.ranks:
+            return found
         found[UNASKED] = replace(goal, aim=0.0)
     return found
 

@@ -360,9 +360,8 @@ class Builder:
 
         def ranked() -> dict[str, tuple[Ints, list[Any]]]:
             names = [tuple(part.id for part in stack) for stack in stacks]
-            order = sorted(range(len(stacks)), key=names.__getitem__)
             rank = np.empty(len(stacks), dtype=np.int64)
-            rank[order] = np.arange(len(stacks))
+            rank[sorted(range(len(stacks)), key=names.__getitem__)] = np.arange(len(stacks))
             return {"gasket": (rank, sorted(names))}
 
         return Facet(
@@ -388,16 +387,14 @@ class Builder:
             return np.full(len(layer), -1, dtype=np.int64)
         blocks = [self.blocks.first[each.block] for each in self.states]
         goes = np.array([[carries_tag(part, block) for block in blocks] for part in parts] + [[True] * len(blocks)])
-        allowed = goes[layer].all(axis=1)
+        allowed: Any = goes[layer].all(axis=1)
         first, inverse = unique_rows(list(allowed.T))
-        number = []
-        for each in (allowed[place] for place in first.tolist()):
-            if each.all():
-                number.append(-1)
-            else:
+        number = np.full(len(first), -1, dtype=np.int64)
+        for place, each in enumerate(allowed[first]):
+            if not each.all():
                 self.tag_sets.append(each)
-                number.append(len(self.tag_sets) - 1)
-        return np.array(number, dtype=np.int64)[inverse]
+                number[place] = len(self.tag_sets) - 1
+        return number[inverse]
 
     def _top(self) -> Facet | None:
         if "head" not in self.candidates.slots:

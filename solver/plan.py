@@ -42,10 +42,14 @@ class Goal:
     maximum: float | None = None
     step: float = 0.05
     weight: int = 1
+    ranks: bool = True
+    """Whether it may rank at all; else its limits alone count, and no limit stands in for an aim."""
 
     @property
     def ranked_by(self) -> float | None:
-        """The aim, or the limit that stands in for it."""
+        """The aim, or the limit that stands in for it; None where the goal ranks nothing."""
+        if not self.ranks:
+            return None
         if self.aim is not None or self.figure not in IMPLIED_AIMS:
             return self.aim
         implied: float | None = getattr(self, IMPLIED_AIMS[self.figure])
