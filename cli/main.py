@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from kitwright.cli import completion, options
+from kitwright.cli import completion, ending, options
 from kitwright.cli.commands import (
     check,
     explain,
@@ -84,7 +84,18 @@ app.command("schema", epilog=schema.EPILOG)(schema.schema)
 
 def main() -> None:
     """Run the command line."""
+    ending.hear()
     prepare_streams()
+    try:
+        _run()
+    except SystemExit as end:
+        if end.code is None or isinstance(end.code, int):
+            ending.leave(end.code or 0)
+        raise
+    ending.leave(0)
+
+
+def _run() -> None:
     if completion.is_asked():
         completion.answer(lambda: app(prog_name="kitwright"))
         return

@@ -15,6 +15,8 @@ from typing import Any, TextIO
 
 import typer
 
+from kitwright.cli import ending
+
 WIDTH = 100
 """Columns of a result that goes to no terminal."""
 
@@ -126,6 +128,7 @@ def deliver(text: str, target: Path | None, done: str = "") -> None:
     """
     if not text.endswith("\n"):
         text += "\n"
+    ending.delivering()
     try:
         if target is None:
             _print(text)
@@ -182,7 +185,8 @@ def guarded(function: Callable[..., Status]) -> Callable[..., None]:
 
 def _run(function: Callable[..., Status], arguments: tuple[Any, ...], named: dict[str, Any]) -> Status:
     try:
-        return function(*arguments, **{name: _as_text(value) for name, value in named.items()})
+        with ending.within(named.get("seconds")):
+            return function(*arguments, **{name: _as_text(value) for name, value in named.items()})
     except typer.Exit:
         raise
     except (KeyboardInterrupt, typer.Abort):  # the latter where a question is answered with the end of input
@@ -196,7 +200,10 @@ def _run(function: Callable[..., Status], arguments: tuple[Any, ...], named: dic
     except OutputError as error:
         say(f"kitwright: {_one_line(error)}")
         return Status.INPUT
-    except (ValueError, OverflowError, MemoryError) as error:
+    except MemoryError:
+        say(OUT_OF_MEMORY)
+        return Status.STOPPED
+    except (ValueError, OverflowError) as error:
         from kitwright.cli import next_command
 
         said = _one_line(error)
@@ -205,7 +212,12 @@ def _run(function: Callable[..., Status], arguments: tuple[Any, ...], named: dic
     except Exception as error:
         from kitwright.catalogs.problems import InputError
         from kitwright.cli import next_command
+        from kitwright.solver.stopping import OutOfMemoryError, OutOfTimeError
 
+        if isinstance(error, OutOfTimeError):
+            in_time = "stopped" if ending.interrupted() else OUT_OF_TIME
+            say(OUT_OF_MEMORY if isinstance(error, OutOfMemoryError) else in_time)
+            return Status.STOPPED
         if isinstance(error, InputError):
             say_faults(map(str, error.problems))
             say(*next_command.after_faults(error.problems, named))
@@ -217,6 +229,13 @@ def _run(function: Callable[..., Status], arguments: tuple[Any, ...], named: dic
             f"The input is not to blame. {SHOW_TRACEBACK}=1 shows where, for a report.",
         )
         return Status.INPUT
+
+
+LESS = "pinned parts (`--use`), fewer `--kinds` or `--gaskets`, or a smaller `--top` ask less at once"
+"""What makes a question smaller."""
+
+OUT_OF_TIME = f"kitwright: stopped: the time was up before there was an answer; {LESS}"
+OUT_OF_MEMORY = f"kitwright: stopped: the question takes more memory than it may; {LESS}"
 
 
 def _as_text(value: Any) -> Any:

@@ -24,12 +24,12 @@ from typing import Any, Literal
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import check
 from kitwright.solver.combination import Combination
-from kitwright.solver.engine import Clock, OutOfTimeError
 from kitwright.solver.plan import Bench, Goal, Plan
 from kitwright.solver.regions import Progress
 from kitwright.solver.registry import FIGURES
 from kitwright.solver.result import Answer, Checked
 from kitwright.solver.search import DEFAULT_SECONDS, find
+from kitwright.solver.stopping import STOPS, Clock, OutOfTimeError, Reason, tick
 from kitwright.solver.terms import MONEY_UNIT
 
 FIRST_LENGTH = 2
@@ -71,6 +71,7 @@ class BenchAnswer:
         contested: parts that the engines together want more of than the shelf holds, as far as that came up.
         seconds: how long it took.
         counts: how often an engine was asked anew, and how many sums were looked at.
+        stopped_by: what ended an incomplete search.
     """
 
     bench: Bench
@@ -80,6 +81,7 @@ class BenchAnswer:
     contested: tuple[str, ...] = ()
     seconds: float = 0.0
     counts: Mapping[str, int] = field(default_factory=dict)
+    stopped_by: Reason | None = None
 
     def __len__(self) -> int:
         return len(self.allotments)
@@ -140,6 +142,7 @@ class _Lists:
         self.progress(f"{engine}: {self.asked} lists")
         found = find(catalogue, plan, top=length, seconds=self.clock.left, progress=None)
         if found.status == "incomplete":
+            self.clock.over = found.stopped_by
             raise OutOfTimeError
         known.append((plan, length, found))
         return length, found
@@ -227,6 +230,7 @@ class _Search:
         self._ask([tuple(Means() for _ in self.names)])
         told: set[Any] = set()
         while self._heap:
+            tick()
             key, question, places, settled = heapq.heappop(self._heap)
             if question in self._split:
                 continue
@@ -346,9 +350,11 @@ def _bought(short: Mapping[str, int], takes: Mapping[str, Counter[str]]) -> Iter
     ways = []
     for part, over in short.items():
         takers = [name for name in reversed(list(takes)) if takes[name][part]]
+        tick()
         counts = product(*(range(takes[name][part], -1, -1) for name in takers))
         ways.append([(part, dict(zip(takers, each, strict=True))) for each in counts if sum(each) == over])
     for chosen in product(*ways):
+        tick()
         found: dict[str, Counter[str]] = {name: Counter() for name in takes}
         for part, each in chosen:
             for name, count in each.items():
@@ -396,11 +402,18 @@ def find_for_bench(
     for name, plan in bench.engines.items():
         if not money_is_only_limited(plan):
             raise ValueError(f"of several engines the cost can only be limited (`max`): {name}")
-    clock = Clock(seconds)
+    with Clock(seconds) as clock:
+        return _allotted(catalogue, bench, top, clock, progress, known)
+
+
+def _allotted(
+    catalogue: Catalogue, bench: Bench, top: int, clock: Clock, progress: Progress | None, known: Lists | None
+) -> BenchAnswer:
     search = _Search(catalogue, bench, clock, progress or (lambda _: None), {} if known is None else known)
     found: list[Allotment] = []
     alone: dict[str, Answer] = {}
     status: Literal["complete", "nothing_fits", "incomplete"] = "complete"
+    stopped_by: Reason | None = None
     try:
         for name in bench.engines:
             alone[name] = search.lists.answer(name, Means())
@@ -411,7 +424,7 @@ def find_for_bench(
                     break
         if not found:
             status = "nothing_fits"
-    except (OutOfTimeError, KeyboardInterrupt):
-        status = "incomplete"
+    except STOPS as stop:
+        status, stopped_by = "incomplete", clock.ended_by(stop)
     counts = {"lists": search.lists.asked, "sums": search.looked}
-    return BenchAnswer(bench, status, tuple(found), alone, tuple(search.contested), clock.spent, counts)
+    return BenchAnswer(bench, status, tuple(found), alone, tuple(search.contested), clock.spent, counts, stopped_by)

@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 
 from kitwright.solver.bench import Allotment, BenchAnswer, Lists, find_for_bench
 from kitwright.solver.catalogue import Catalogue
-from kitwright.solver.engine import Clock, OutOfTimeError
 from kitwright.solver.plan import REV_CEILING, Bench, Plan
 from kitwright.solver.regions import Progress
 from kitwright.solver.registry import FIGURES
 from kitwright.solver.requirements import bound_of, moved, requirements, without
+from kitwright.solver.stopping import STOPS, Clock, OutOfTimeError, Reason
 from kitwright.solver.ways_out import corner
 from kitwright.solver.wording import outward
 
@@ -62,6 +62,7 @@ class BenchExplanation:
         ways: changes that open an allotment, or bring a closer one, each verified by the search.
         priceless: contested parts that have no price, so that none can be bought again.
         complete: False where time ran out before everything was looked at.
+        stopped_by: what ended it, then.
     """
 
     answer: BenchAnswer
@@ -70,6 +71,7 @@ class BenchExplanation:
     ways: tuple[BenchWay, ...] = ()
     priceless: tuple[str, ...] = ()
     complete: bool = True
+    stopped_by: Reason | None = None
 
 
 def explain_bench(
@@ -83,7 +85,11 @@ def explain_bench(
         seconds: time limit for all of it; what is not proved by then is left out, and ``complete`` says so.
         progress: called with a line of text now and then.
     """
-    clock = Clock(seconds)
+    with Clock(seconds) as clock:
+        return _explained(catalogue, bench, clock, progress)
+
+
+def _explained(catalogue: Catalogue, bench: Bench, clock: Clock, progress: Progress | None) -> BenchExplanation:
     known: Lists = {}  # letting go of one engine's requirement changes nothing in the other's lists
 
     def ask(some: Bench) -> BenchAnswer:
@@ -93,9 +99,9 @@ def explain_bench(
             raise OutOfTimeError
         return answer
 
-    answer = find_for_bench(catalogue, bench, 1, seconds, progress, known)
+    answer = find_for_bench(catalogue, bench, 1, clock.left, progress, known)
     if answer.status == "incomplete":
-        return BenchExplanation(answer, complete=False)
+        return BenchExplanation(answer, complete=False, stopped_by=answer.stopped_by)
     hopeless = tuple(name for name, alone in answer.alone.items() if not len(alone))
     if hopeless:
         return BenchExplanation(answer, hopeless)
@@ -116,8 +122,8 @@ def explain_bench(
             conflict = tuple(_irreducible(every, lambda kept: not len(ask(_with_only(bench, every, kept)))))
         for each in conflict or (*(BenchRequirement("", part) for part in contested), *money):
             ways += _way(bench, each, ask, answer)
-    except OutOfTimeError:
-        return explained(False)
+    except STOPS as stop:
+        return replace(explained(False), stopped_by=clock.ended_by(stop))
     return explained(True)
 
 

@@ -17,6 +17,13 @@ from kitwright.solver.plan import Plan
 from kitwright.solver.quantity import Quantity
 from kitwright.solver.result import PartOut
 from kitwright.solver.rules import FITS, NEAR_SIZE, SAME_SIZE, FitRule, carries_tag
+from kitwright.solver.stopping import room_for, tick
+
+_BYTES_A_STACK = 320
+"""What a stack takes as a tuple and as a row of the search, at least."""
+
+_AT_A_TIME = 4_000
+"""Stacks that are made between two looks at the clock."""
 
 BOTTOM = ("block", "crank", "rod", "piston")
 """The kinds of the short block, in order."""
@@ -37,7 +44,11 @@ class Candidates:
 
     @cached_property
     def stacks(self) -> tuple[tuple[Gasket, ...], ...]:
-        """Every stack that allowance, shelf and pins leave; the empty one where gaskets dropped out."""
+        """Every stack that allowance, shelf and pins leave; the empty one where gaskets dropped out.
+
+        Raises:
+            OutOfTimeError: the time is up, or the stacks are more than there is memory for.
+        """
         if self.gaskets is None:
             return ((),)
         pinned = self.plan.use.get("gasket", ())
@@ -48,19 +59,45 @@ class Candidates:
         else:
             found = [(each,) for each in self.gaskets]
             stackable = [each for each in self.gaskets if each.stackable]
+            # what each takes here, and as numbers and columns of a row; the shelf leaves as many as are counted
+            room_for(_BYTES_A_STACK * self.stack_count)
             for layers in range(2, self.plan.gaskets + 1):
-                found += combinations_with_replacement(stackable, layers)
+                for stack in combinations_with_replacement(stackable, layers):
+                    if len(found) % _AT_A_TIME == 0:
+                        tick()
+                    if self._on_shelf(stack):
+                        found.append(stack)
         if "gasket" in self.plan.shelf_only:
-            found = [stack for stack in found if all(each.on_shelf >= n for each, n in Counter(stack).items())]
+            found = [stack for stack in found if self._on_shelf(stack)]
         if "gasket" in self.plan.optional:
             found.insert(0, ())
         return tuple(found)
+
+    def _on_shelf(self, stack: tuple[Gasket, ...]) -> bool:
+        """Whether the shelf holds a stack, where it has to."""
+        if "gasket" not in self.plan.shelf_only:
+            return True
+        return all(each.on_shelf >= count for each, count in Counter(stack).items())
+
+    @cached_property
+    def stack_count(self) -> int:
+        """How many :attr:`stacks` there are, counted without making them."""
+        if self.gaskets is None or len(self.plan.use.get("gasket", ())) > 1:
+            return len(self.stacks)
+        shelf, most = "gasket" in self.plan.shelf_only, self.plan.gaskets
+        ways = [1] + [0] * most  # by layers: of no gasket yet, then of one more each time
+        for gasket in self.gaskets:
+            if gasket.stackable:
+                own = min(gasket.on_shelf, most) if shelf else most
+                ways = [sum(ways[layers - n] for n in range(min(own, layers) + 1)) for layers in range(most + 1)]
+        single = sum(gasket.on_shelf > 0 or not shelf for gasket in self.gaskets)
+        return single + sum(ways[2:]) + ("gasket" in self.plan.optional)
 
     @property
     def empty_kinds(self) -> tuple[str, ...]:
         """Kinds that were emptied: nothing fits then."""
         empty = [kind for kind, parts in self.slots.items() if not parts]
-        return (*empty, *(() if self.stacks else ("gasket",)))
+        return (*empty, *(() if self.stack_count else ("gasket",)))
 
     def cuts(self, part: Part | None, operation: str) -> tuple[Fraction, ...]:
         """Amounts of mill, relieve or deck cut that may be used on a part, 0 first, in SI."""
@@ -78,7 +115,7 @@ class Candidates:
     @property
     def possible(self) -> int:
         """Raw number of combinations, before anything is asked whether it fits."""
-        total = len(self.stacks)
+        total = self.stack_count
         for kind, parts in self.slots.items():
             ways = 0
             for part in parts:

@@ -16,6 +16,7 @@ from kitwright.solver.evaluate import compute
 from kitwright.solver.plan import Plan
 from kitwright.solver.registry import FIGURES, leaves_of
 from kitwright.solver.stackup import cornered, variables
+from kitwright.solver.stopping import tick
 from kitwright.solver.terms import Mask
 
 
@@ -138,6 +139,7 @@ class Columns:
         corner: Literal["", "low", "high"],
     ) -> Floats:
         """Term of one facet, worked out once for rows that are equal in all that is read."""
+        tick()
         facet, place = alike(self.facets[each], names)
         leaves = self.rows(names, facet)
         with np.errstate(all="ignore"):

@@ -5,13 +5,14 @@ A short block is one of millions, but what a figure reads of it (rod length, str
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from kitwright.solver.classes import Facet, Ints
+from kitwright.solver.stopping import tick
 
 FEW = 2_000
 """Rows that are worked out as they are: to find the equal ones would take longer."""
@@ -54,10 +55,32 @@ def _values(facet: Facet, owner: str, index: Ints, names: Collection[str]) -> tu
     row = np.zeros(int(index.max()) + 1, dtype=np.int64)
     row[index] = np.arange(len(index))  # any row of each class: they are equal
     columns: list[Any] = [
-        source[leaf][row] for source in (facet.leaves, facet.tolerances) for leaf in own if leaf in source
+        np.nan_to_num(source[leaf][row], nan=-1e9)
+        for source in (facet.leaves, facet.tolerances)
+        for leaf in own
+        if leaf in source
     ]
-    found, number = np.unique(np.nan_to_num(np.column_stack(columns), nan=-1e9), axis=0, return_inverse=True)
-    return len(found), number.reshape(-1)
+    first, number = unique_rows(columns)
+    return len(first), number
+
+
+def unique_rows(columns: Sequence[Any]) -> tuple[Ints, Ints]:
+    """Of rows given as columns, the first place of each that differs, in the order of their values, and which each is.
+
+    The same as ``np.unique`` along an axis, column by column: that takes a tenth of the time, and the clock is looked
+    at in between. No value may be NaN.
+    """
+    number: Ints = np.zeros(len(columns[0]), dtype=np.int64)
+    first: Ints = np.zeros(min(len(columns[0]), 1), dtype=np.int64)
+    for column in columns:
+        tick()
+        values, code = np.unique(column, return_inverse=True)
+        if len(values) > 1:
+            _, first, number = np.unique(
+                number * len(values) + code.reshape(-1), return_index=True, return_inverse=True
+            )
+            number = number.reshape(-1)
+    return first, number
 
 
 def _first(key: Ints, cells: int) -> tuple[Ints, Ints]:

@@ -10,9 +10,11 @@ from typing import Any
 import numpy as np
 from ortools.sat.python import cp_model
 
+from kitwright.solver.distinct import unique_rows
 from kitwright.solver.engine import FAR, KEYS, Model
 from kitwright.solver.parts import KINDS
 from kitwright.solver.prune import budgets
+from kitwright.solver.stopping import room_for, tick
 from kitwright.solver.terms import (
     AimLevels,
     AimSum,
@@ -26,6 +28,9 @@ from kitwright.solver.terms import (
     cells,
     cents,
 )
+
+_BYTES_A_CLASS = 2_000
+"""What a class takes in a model, its Booleans, names and coefficients together, at least."""
 
 LARGEST_ROOT = 1 << 30
 """A sum of which the square stays well inside 64 bits."""
@@ -82,19 +87,16 @@ class Encoder:
             columns += [allowed[table.state] for allowed in terms.facets.tag_sets]
         elif len(table.tags):
             columns.append(table.tags)
-        stacked = np.column_stack([np.asarray(each, dtype=float)[rows] for each in columns if each is not None])
-        varying = stacked[:, (stacked != stacked[:1]).any(axis=0)]
-        if not varying.shape[1]:
-            return [rows]
-        _, inverse = np.unique(varying, axis=0, return_inverse=True)
-        order = np.argsort(inverse.reshape(-1), kind="stable")
-        breaks = np.nonzero(np.diff(inverse.reshape(-1)[order]))[0] + 1
+        _, inverse = unique_rows([np.asarray(each, dtype=float)[rows] for each in columns if each is not None])
+        order = np.argsort(inverse, kind="stable")
+        breaks = np.nonzero(np.diff(inverse[order]))[0] + 1
         return np.split(rows[order], breaks)
 
     # expressions
 
     def _sum(self, values: Mapping[str, Any]) -> Any:
         """Σ over facets of the chosen class's value; a constant where nothing varies."""
+        tick()
         constant, variables, weights = 0, [], []
         for each, column in values.items():
             if each not in self.first:
@@ -129,6 +131,7 @@ class Encoder:
         Sums that run with another sum (clearance volume with quench) are written as that sum times a whole number plus
         a remainder of small range: exact, and bounds on the one then tighten the other.
         """
+        tick()
         constant, sign = 0, 0
         shapes: dict[str, Ints] = {}
         for each, picked in columns.items():
@@ -213,6 +216,7 @@ class Encoder:
 
     def _of_classes(self, facet: str, picked: Ints) -> Any:
         """One value a class as a variable (or a constant), fixed by a literal for each value."""
+        tick()
         values, group = np.unique(picked, return_inverse=True)
         if len(values) == 1:
             return int(values[0])
@@ -261,6 +265,7 @@ class Encoder:
     def build(self) -> Model:
         """The model."""
         for each, groups in self.classes.items():
+            room_for(_BYTES_A_CLASS * len(groups))
             self.chosen[each] = [self.model.new_bool_var(f"{each}{i}") for i in range(len(groups))]
             self.model.add_exactly_one(self.chosen[each])
         self._links()
@@ -479,6 +484,7 @@ class Encoder:
 
     def _missed(self, same: Linear, rest: Linear) -> Any:
         """A literal that is true exactly where a sum over classes (in two parts) is negative."""
+        tick()
         literal = self.model.new_bool_var("")
         total = self._total(same.terms) + self._total(rest.terms)
         total = total + sum(self._cell(table, None) for table in rest.tables)

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import atexit
 import math
+import signal
 import threading
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any
 
 from ortools.sat.python import cp_model
 
+from kitwright.solver.stopping import STOP, Clock, OutOfTimeError
 from kitwright.solver.terms import Ints
 
 Bounds = Mapping[str, tuple[int, int]]
@@ -19,36 +23,17 @@ Bounds = Mapping[str, tuple[int, int]]
 FAR = 1 << 52
 """Further than any key of a model reaches."""
 
+_LOOKS = 0.05
+"""Seconds between two looks at the clock while the solver is at work."""
+
+_PATIENCE = 0.3
+"""Seconds that a solver which was told to stop is waited for."""
+
 KEYS = ("unproved", "closeness", "unknown_cost", "cost", "layers", "operations")
 """The order's keys in a model, first things first; what they leave open, the ids decide."""
 
 
-class OutOfTimeError(Exception):
-    """The time limit was reached before the model was decided."""
-
-
-class Clock:
-    """The time that a search may take, and a switch that stops it."""
-
-    def __init__(self, seconds: float) -> None:
-        self.started = time.monotonic()
-        self.seconds = seconds
-        self.stopped = False
-
-    @property
-    def left(self) -> float:
-        """Seconds left, 0 when stopped."""
-        return 0.0 if self.stopped else max(0.0, self.seconds - (time.monotonic() - self.started))
-
-    @property
-    def spent(self) -> float:
-        """Seconds since the start."""
-        return time.monotonic() - self.started
-
-    def check(self) -> None:
-        """Raise :class:`OutOfTimeError` when no time is left."""
-        if self.left <= 0:
-            raise OutOfTimeError
+__all__ = ["FAR", "KEYS", "Bounds", "Clock", "Collector", "Model", "OutOfTimeError"]
 
 
 @dataclass
@@ -137,9 +122,11 @@ def _tune(parameters: Any, guided: bool) -> None:
 
 
 def _run(solver: Any, model: Any, callback: Any, clock: Clock) -> Any:
-    """Solve in a thread, so that an interrupt from the keyboard reaches Python and stops the solver."""
-    if threading.current_thread() is not threading.main_thread():
-        return solver.solve(model, callback)
+    """Solve in a thread, and stop the solver when the clock says so, or somebody at the keyboard.
+
+    No interrupt may leave this function while the solver is at work: a program that ends with a thread inside it is
+    aborted. So an interrupt is noted here, and the solver told.
+    """
     box: list[Any] = []
 
     def work() -> None:
@@ -149,18 +136,65 @@ def _run(solver: Any, model: Any, callback: Any, clock: Clock) -> Any:
             box.append(error)
 
     thread = threading.Thread(target=work, daemon=True)
-    thread.start()
-    try:
+    with _noting(clock):
+        thread.start()
         while thread.is_alive():
-            thread.join(0.2)
-    except KeyboardInterrupt:
-        clock.stopped = True
-        solver.stop_search()
-        thread.join(5)
-        raise OutOfTimeError from None
+            thread.join(_LOOKS)
+            if thread.is_alive() and _is_over(clock):
+                _stop(solver, thread, clock)
+    if clock.stopped:
+        raise OutOfTimeError
     if isinstance(box[0], BaseException):
         raise box[0]
     return box[0]
+
+
+def _is_over(clock: Clock) -> bool:
+    try:
+        clock.check()
+    except OutOfTimeError:
+        return True
+    return False
+
+
+def _stop(solver: Any, thread: threading.Thread, clock: Clock) -> None:
+    """Stop the solver; where it does not hear within a while, go on without it and let the program's end wait for it.
+
+    Raises:
+        OutOfTimeError: it did not stop.
+    """
+    until = time.monotonic() + _PATIENCE
+    while thread.is_alive() and time.monotonic() < until:
+        solver.stop_search()  # said again and again: it hears from the moment on that it has begun
+        thread.join(_LOOKS / 10)
+    if thread.is_alive():
+        atexit.register(_end, solver, thread)
+        raise OutOfTimeError
+
+
+def _end(solver: Any, thread: threading.Thread) -> None:
+    while thread.is_alive():
+        solver.stop_search()
+        thread.join(_LOOKS)
+
+
+@contextmanager
+def _noting(clock: Clock) -> Iterator[None]:
+    """Note an interrupt in a clock instead of raising it; in a thread other than the first none is ever raised."""
+    first = threading.current_thread() is threading.main_thread()
+    before = signal.getsignal(signal.SIGINT) if first else None
+    if before in (signal.SIG_IGN, signal.SIG_DFL, None) or STOP.gentle:  # not for us, or noted by the program already
+        yield
+        return
+
+    def note(_number: int, _frame: Any) -> None:
+        clock.stopped = True
+
+    signal.signal(signal.SIGINT, note)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def _set_domain(model: Any, variable: Any, low: int, high: int) -> None:

@@ -12,12 +12,12 @@ from dataclasses import replace
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import View, implied_goals
 from kitwright.solver.conflicts import Find, Oracle, Witness, other_conflicts, smallest_conflict
-from kitwright.solver.engine import Clock, OutOfTimeError
 from kitwright.solver.plan import Plan
 from kitwright.solver.registry import FIGURES
 from kitwright.solver.requirements import bound_of
 from kitwright.solver.result import Checked, Closest, Conflict, Explanation, Limit, WayOut
 from kitwright.solver.sizes import sizes_that_would_fit
+from kitwright.solver.stopping import STOPS, Clock, OutOfTimeError
 from kitwright.solver.ways_out import careful, closer, closest, together, ways_out
 from kitwright.solver.wording import best_words, cannot, feeding, listed, said, words
 from kitwright.solver.would_fit import parts_that_would_fit
@@ -31,7 +31,8 @@ _TIGHTEST = 3
 def conflict(catalogue: Catalogue, plan: Plan, find: Find, witness: Witness, seconds: float) -> Conflict | None:
     """Why a plan that has no answer has none; None where time runs out before that is proved."""
     try:
-        return _conflict(Oracle(catalogue, plan, find, Clock(seconds), witness))
+        with Clock(seconds) as clock:
+            return _conflict(Oracle(catalogue, plan, find, clock, witness))
     except OutOfTimeError:
         return None
 
@@ -58,8 +59,12 @@ def explain(
         witness: the quick question whether anything fits, ``kitwright.solver.search.witness``.
         seconds: time limit for all of it; what is not proved by then is left out, and ``complete`` says so.
     """
-    clock = Clock(seconds)
-    oracle = Oracle(catalogue, plan, find, clock, witness)
+    with Clock(seconds) as clock:
+        return _explained(Oracle(catalogue, plan, find, clock, witness))
+
+
+def _explained(oracle: Oracle) -> Explanation:
+    catalogue, plan, find, clock = oracle.catalogue, oracle.plan, oracle.find, oracle.clock
     answer = find(catalogue, plan, 1, clock.left, layouts=oracle.layouts)
     if answer.status == "incomplete":
         return Explanation(answer, complete=False)
@@ -72,8 +77,8 @@ def explain(
     try:
         for step in steps:
             found = _STEPS[step](oracle, found)
-    except OutOfTimeError:
-        found = replace(found, complete=False)
+    except STOPS as stop:
+        found = replace(found, complete=False, answer=replace(found.answer, stopped_by=clock.ended_by(stop)))
     return replace(found, answer=replace(found.answer, seconds=clock.spent))
 
 

@@ -25,11 +25,13 @@ import numpy.typing as npt
 from kitwright.solver.candidates import BOTTOM, Candidates
 from kitwright.solver.classes import SINGLE, BoreState, Choice, Classes, Facet, Facets, leaf_value, ranks_of
 from kitwright.solver.combination import NAN
+from kitwright.solver.distinct import unique_rows
 from kitwright.solver.narrow import keeping
 from kitwright.solver.pairing import Rows, batches, joined
 from kitwright.solver.parts import Gasket, Part
 from kitwright.solver.quantity import Quantity
 from kitwright.solver.rules import FITS, carries_tag
+from kitwright.solver.stopping import room_for, tick
 from kitwright.solver.terms import Floats, Ints, Mask
 
 Keep = Callable[["Builder", dict[str, Classes], Rows], Mask]
@@ -192,6 +194,7 @@ class Builder:
 
     def short_of(self, tables: dict[str, Classes], state: Ints, crank: Ints, rod: Ints, piston: Ints) -> Facet:
         """Short blocks of given bore states, cranks, rods and pistons, one a row."""
+        room_for(8 * len(state) * (14 + 2 * len(self.leaves)))
         block = np.array([each.block for each in self.states], dtype=np.int64)[state]
         index = {"block": block, "crank": crank, "rod": rod, "piston": piston}
         leaves, tolerances = self._leaves(BOTTOM, {kind: (tables[kind], index[kind]) for kind in BOTTOM})
@@ -283,12 +286,10 @@ class Builder:
 
     def _base(self) -> Facet:
         spacers = self._classes("spacer")
-        rows = [
-            (state, cut, spacer)
-            for state, each in enumerate(self.states)
-            for cut in self.candidates.cuts(self.blocks.first[each.block], "deck_cut")
-            for spacer in range(len(spacers.members))
-        ]
+        deck_cuts = [self.candidates.cuts(self.blocks.first[each.block], "deck_cut") for each in self.states]
+        room_for(400 * sum(map(len, deck_cuts)) * len(spacers.members))
+        own = range(len(spacers.members))
+        rows = [(state, *each) for state, amounts in enumerate(deck_cuts) for each in product(amounts, own)]
         state = np.array([row[0] for row in rows], dtype=np.int64)
         cuts = [row[1] for row in rows]
         index = np.array([row[2] for row in rows], dtype=np.int64)
@@ -328,6 +329,8 @@ class Builder:
         number = {part.id: i for i, part in enumerate(parts)}
         layer = np.full((len(stacks), deepest), len(parts), dtype=np.int64)
         for row, stack in enumerate(stacks):
+            if row % 4_000 == 0:
+                self.tick()
             layer[row, : len(stack)] = [number[part.id] for part in stack]
         empty = np.array([not stack for stack in stacks], dtype=bool)
         leaves: dict[str, Any] = {"gaskets.count": np.where(empty, NAN, (layer < len(parts)).sum(axis=1))}
@@ -357,9 +360,8 @@ class Builder:
 
         def ranked() -> dict[str, tuple[Ints, list[Any]]]:
             names = [tuple(part.id for part in stack) for stack in stacks]
-            order = sorted(range(len(stacks)), key=names.__getitem__)
             rank = np.empty(len(stacks), dtype=np.int64)
-            rank[order] = np.arange(len(stacks))
+            rank[sorted(range(len(stacks)), key=names.__getitem__)] = np.arange(len(stacks))
             return {"gasket": (rank, sorted(names))}
 
         return Facet(
@@ -370,6 +372,7 @@ class Builder:
     def _stack_money(parts: list[Gasket], layer: Ints) -> tuple[Floats, Floats, Floats]:
         paid, unknown, bought = np.zeros(len(layer)), np.zeros(len(layer)), np.zeros(len(layer))
         for i, part in enumerate(parts):
+            tick()
             wanted = np.maximum((layer == i).sum(axis=1) - part.on_shelf, 0)
             bought += wanted
             if part.price is None:
@@ -384,26 +387,23 @@ class Builder:
             return np.full(len(layer), -1, dtype=np.int64)
         blocks = [self.blocks.first[each.block] for each in self.states]
         goes = np.array([[carries_tag(part, block) for block in blocks] for part in parts] + [[True] * len(blocks)])
-        allowed = goes[layer].all(axis=1)
-        distinct, inverse = np.unique(allowed, axis=0, return_inverse=True)
-        number = []
-        for each in distinct:
-            if each.all():
-                number.append(-1)
-            else:
+        allowed: Any = goes[layer].all(axis=1)
+        first, inverse = unique_rows(list(allowed.T))
+        number = np.full(len(first), -1, dtype=np.int64)
+        for place, each in enumerate(allowed[first]):
+            if not each.all():
                 self.tag_sets.append(each)
-                number.append(len(self.tag_sets) - 1)
-        return np.array(number, dtype=np.int64)[inverse.reshape(-1)]
+                number[place] = len(self.tag_sets) - 1
+        return number[inverse]
 
     def _top(self) -> Facet | None:
         if "head" not in self.candidates.slots:
             return None
         heads = self._classes("head")
+        cuts = [[self.candidates.cuts(head, each) for each in ("mill", "relieve")] for head in heads.first]
+        room_for(400 * sum(len(mills) * len(relieves) for mills, relieves in cuts))
         rows = [
-            (index, mill, relieve)
-            for index, head in enumerate(heads.first)
-            for mill in self.candidates.cuts(head, "mill")
-            for relieve in self.candidates.cuts(head, "relieve")
+            (index, mill, relieve) for index, (some, more) in enumerate(cuts) for mill, relieve in product(some, more)
         ]
         index = np.array([row[0] for row in rows], dtype=np.int64)
         mills: list[Fraction] = [row[1] for row in rows]
@@ -453,6 +453,7 @@ class Builder:
         """A facet of all pairings of kinds that do not have to fit one another."""
         tables = {kind: self._classes(kind) for kind in kinds}
         sizes = [len(tables[kind].members) for kind in kinds]
+        room_for(200 * float(np.prod(sizes, dtype=float)))
         grid = np.indices(sizes).reshape(len(sizes), -1).astype(np.int64)
         index = dict(zip(kinds, grid, strict=True))
         leaves, tolerances = self._leaves(kinds, {kind: (tables[kind], index[kind]) for kind in kinds})

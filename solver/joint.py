@@ -13,6 +13,7 @@ from typing import Any, Literal, NamedTuple
 
 import numpy as np
 
+from kitwright.solver.distinct import unique_rows
 from kitwright.solver.slack import LARGEST_TABLE
 from kitwright.solver.terms import BIG, AimLevels, Ints, Linear, Mask, SumTable
 
@@ -131,9 +132,9 @@ class _Layout:
         self.index: dict[str, Ints] = {}
         self.first: dict[str, Ints] = {}
         for each in sorted(columns):
-            stacked = np.column_stack(columns[each]).astype(np.int64)
-            _, self.first[each], inverse = np.unique(stacked, axis=0, return_index=True, return_inverse=True)
-            self.index[each] = inverse.reshape(-1)
+            self.first[each], self.index[each] = unique_rows(
+                [np.asarray(some, dtype=np.int64) for some in columns[each]]
+            )
         self.sizes = [len(first) for first in self.first.values()]
 
     def joint(self, same: dict[str, Ints], alive: dict[str, Mask]) -> Joint | None:

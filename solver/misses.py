@@ -98,7 +98,7 @@ def eased(plan: Plan, steps: Mapping[str, float]) -> Plan:
         waived.add(name)
         if not math.isinf(by):
             bound, figure = _lowest(name, plan)
-            goals[f"rule {name}"] = Goal(figure, minimum=bound - by * FIGURES[figure].step, step=1e9)
+            goals[f"rule {name}"] = Goal(figure, minimum=bound - by * FIGURES[figure].step, unaimed=True)
     return plan.but(goals=goals, waived=frozenset(waived))
 
 

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from kitwright.solver.classes import Ints
+from kitwright.solver.stopping import room_for
 
 Rows = tuple[Ints, Ints, Ints, Ints]
 """Bore state, crank, rod and piston (by class), one of each a row."""
@@ -15,8 +16,13 @@ BATCH = 250_000
 """Short blocks that are sifted at once: many enough for arrays to be quick, few enough for memory."""
 
 
+_BYTES_A_ROW = 32
+"""Four numbers of eight bytes."""
+
+
 def joined(pieces: Sequence[Rows]) -> Rows:
     """Pieces put together."""
+    room_for(2 * _BYTES_A_ROW * sum(len(piece[0]) for piece in pieces))
     columns = zip(*pieces, strict=True) if pieces else ([np.empty(0)],) * 4
     return tuple(np.concatenate(column).astype(np.int64) for column in columns)  # type: ignore[return-value]
 

@@ -43,7 +43,7 @@ class Goal:
     step: float = 0.05
     weight: int = 1
     unaimed: bool = False
-    """``aim: none``: no limit stands in for an aim."""
+    """Whether it ranks nothing (``aim: none``): its limits alone count, and none stands in for an aim."""
     guard: bool | None = None
     """Whether its limits keep parts apart or in one piece; None: as its figure says (``solver/guards.py``)."""
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
-from itertools import groupby, product
+from itertools import groupby, islice, product
 from operator import itemgetter
 from typing import Any
 
@@ -15,6 +15,9 @@ from kitwright.solver.combination import Combination
 from kitwright.solver.engine import Clock, Model
 from kitwright.solver.plan import Plan
 from kitwright.solver.ranking import Best, cost_of, leading
+
+_AT_A_TIME = 500
+"""Choices that are written out between two looks at the clock."""
 
 Solution = tuple[dict[str, int], dict[str, int]]
 """Facet to class, and key to value."""
@@ -70,6 +73,7 @@ class Proposals:
         if not choices:
             self.best.offer(verdict.key, first)
         for some in leading(choices, self.best.wanted) if choices else ():
+            self.clock.check()
             combination = combine(some)
             key = (*verdict.key[:5], *combination.tie_key())
             if not self.best.closed(key):
@@ -94,8 +98,17 @@ class Proposals:
         if len(self._choices) > MOST_KEPT:
             self._choices.clear()
         if (facet, row) not in self._choices:
-            self._choices[facet, row] = list(self.facets.facets[facet].expand(row))
+            self._choices[facet, row] = self._first_behind(facet, row)
         return self._choices[facet, row]
+
+    def _first_behind(self, facet: str, row: int) -> list[Choice]:
+        """The first by id of what stands behind a row, no more than can be listed: there may be millions."""
+        found: list[Choice] = []
+        for choice in islice(self.facets.facets[facet].expand(row), self.best.wanted):
+            found.append(choice)
+            if len(found) % _AT_A_TIME == 0:
+                self.clock.check()
+        return found
 
 
 def _first_keys(found: Solution) -> tuple[Any, ...]:

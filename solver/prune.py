@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from kitwright.solver.joint import Joint
+from kitwright.solver.stopping import tick
 from kitwright.solver.terms import Ints, Linear, Mask, SumTable, Terms, least_cells
 
 Rows = dict[str, Ints]
@@ -29,6 +30,7 @@ def prune(terms: Terms, alive: dict[str, Mask], more: Iterable[Linear] = ()) -> 
         for limit in limits:
             if not all(map(len, rows.values())):
                 return _masks(rows, alive)
+            tick()
             limit.prune(rows)
         _link(terms, rows)
         if sum(map(len, rows.values())) == before:
@@ -203,6 +205,7 @@ def _range_of(values: dict[str, Ints], limits: list[Linear], alive: dict[str, Ma
     low = high = None
     left = {each: column[alive[each]] for each, column in values.items()}
     for limit in (None, *limits):
+        tick()
         below = above = 0
         for each in values.keys() | (limit.terms.keys() if limit is not None else set()):
             column = left.get(each, 0)

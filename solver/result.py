@@ -13,6 +13,8 @@ from kitwright.solver.registry import public_figures
 if TYPE_CHECKING:
     import pandas
 
+    from kitwright.solver.stopping import Reason
+
 
 @dataclass(frozen=True, slots=True)
 class Limit:
@@ -315,6 +317,8 @@ class Answer:
     proven: str = ""
     seconds: float = 0.0
     counts: Mapping[str, int] = field(default_factory=dict)
+    stopped_by: Reason | None = None
+    """What ended an incomplete search: its time, an interrupt from the keyboard, or the bound on memory."""
 
     def __iter__(self) -> Any:
         return iter(self.combinations)

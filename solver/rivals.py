@@ -6,9 +6,8 @@ all there are: what it names is so, what it does not name may still be.
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 
@@ -21,6 +20,7 @@ from kitwright.solver.quantity import LENGTH, Quantity
 from kitwright.solver.registry import FIGURES, leaves_of
 from kitwright.solver.rules import FITS, rules_of
 from kitwright.solver.shares import figures_that_matter
+from kitwright.solver.stopping import STOPS, Clock, Reason, tick
 from kitwright.solver.swap import Place, is_dimension, quantity, spec_of, with_dimension
 
 _PLACES = 9
@@ -73,6 +73,8 @@ class Rivalry:
     decisive: tuple[Decisive, ...]
     complete: bool
     """Whether every dimension of the pool was looked at before the time ran out."""
+    stopped_by: Reason | None = None
+    """What ended it, where not."""
 
 
 Setting = Callable[[Combination, float], tuple[Combination, Plan]]
@@ -86,18 +88,25 @@ def rivalry(
     Each dimension with a ± that moves a limit or an aim is set, by itself and exact, to values over its ±; so is each
     deck of four parts that was not measured yet. Every combination that has the part is judged anew.
     """
-    started = time.monotonic()
+    with Clock(seconds) as clock:
+        found = _rivalry(pool, plan, progress)
+        return found if found.complete else replace(found, stopped_by=clock.reason)
+
+
+def _rivalry(pool: Sequence[Combination], plan: Plan, progress: Callable[[str], None] | None) -> Rivalry:
     base = {number: judge(each, plan) for number, each in enumerate(pool)}
     best = _best(base)
     found: list[Decisive] = []
     complete = True
     for place, parts, nominal, tolerance, touched, setting in _items(pool, plan):
-        if time.monotonic() - started > seconds:
-            complete = False
-            break
         if progress is not None:
             progress(f"measuring {place.part or 'the deck'} {place.field}")
-        stretches = _stretches(pool, base, nominal, tolerance, touched, setting)
+        try:
+            tick()
+            stretches = _stretches(pool, base, nominal, tolerance, touched, setting)
+        except STOPS:
+            complete = False
+            break
         other = sum(each.high - each.low for each in stretches if _number(pool, each.best) != best)
         if len(stretches) > 1 or (other and len(stretches) == 1):
             share = other / (2 * tolerance)
@@ -126,6 +135,7 @@ def _stretches(
     setting: Setting,
 ) -> list[Stretch]:
     def at(value: float) -> int | None:
+        tick()
         changed = {number: judge(*setting(pool[number], value)) for number in touched}
         return _best(base | changed)
 

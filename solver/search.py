@@ -7,6 +7,7 @@ what the rest can still bring, so that most of it never becomes a row.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Literal
 
 from kitwright.solver import narrow
@@ -14,15 +15,24 @@ from kitwright.solver.candidates import Candidates, candidates
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import check
 from kitwright.solver.combination import Combination
-from kitwright.solver.engine import Clock, OutOfTimeError
 from kitwright.solver.explain import conflict
 from kitwright.solver.layouts import Layouts
 from kitwright.solver.plan import Plan
 from kitwright.solver.regions import Progress, Search
 from kitwright.solver.result import Answer, Checked, Considered
 from kitwright.solver.sieve import Needed, Sieve
+from kitwright.solver.stopping import STOPS, Clock, OutOfTimeError, Reason
 
 DEFAULT_SECONDS = 60.0
+
+MANY_STACKS = 100_000
+"""Stacks of gaskets from which on those of fewer layers are searched first."""
+
+WRITING = 4
+"""How many times as long as the full check of a combination its lines in an answer take to write, at most."""
+
+WRITTEN_OUT = 0.25
+"""Seconds that a search which was stopped may still take to write out what it has found."""
 
 
 def _searches(
@@ -35,6 +45,11 @@ def _searches(
     """
     look: Search | None = None
     keep: Needed | None = None
+    for lower in _fewer_layers(options):  # of very many stacks the low ones first: what they give is there by then
+        look = Search(lower, plan, top, clock, progress, look=look, partial=True)
+        yield look
+        look.proven = f"the closest of those with at most {lower.plan.gaskets} in a stack stand here"
+        look.release()
     if narrow.ways(options) > narrow.LARGE:
         few, never = narrow.established(narrow.usable(options))
         most, cost = narrow.FIRST_WAYS, narrow.cheap(few, narrow.FIRST_WAYS)
@@ -60,6 +75,15 @@ def _searches(
     yield Search(options, plan, top, clock, progress, look=look, layouts=layouts, keep=keep)
 
 
+def _fewer_layers(options: Candidates) -> Iterator[Candidates]:
+    """Candidates with stacks of fewer gaskets, ever more, where there are very many stacks in all."""
+    if options.stack_count <= MANY_STACKS or len(options.plan.use.get("gasket", ())) > 1:
+        return
+    lower = [replace(options, plan=options.plan.but(gaskets=layers)) for layers in range(1, options.plan.gaskets)]
+    few = [each for each in lower if each.stack_count <= MANY_STACKS] or lower[:1]
+    yield from (few[-1:] + lower[len(few) :] if few[-1].stack_count else lower[len(few) :])
+
+
 def find(
     catalogue: Catalogue,
     plan: Plan,
@@ -81,42 +105,62 @@ def find(
         layouts: rows that earlier questions of the catalogue laid out; what this one lays out is added.
 
     Returns:
-        An :class:`~kitwright.solver.result.Answer`: ``complete``, ``nothing_fits`` or ``incomplete``.
+        An :class:`~kitwright.solver.result.Answer`: ``complete``, ``nothing_fits`` or ``incomplete``: where time or
+        memory ended it, or somebody at the keyboard.
 
     Raises:
         ValueError: ``top`` is not positive, or a value is too large for the model's integers.
     """
     if top < 1:
         raise ValueError(f"the number of combinations wanted is {top}; at least 1")
-    clock = Clock(seconds)
-    options = candidates(catalogue, plan)
-    considered = Considered(options.possible, options.parts_out)
-    if options.empty_kinds:
+    with Clock(seconds) as clock:
+        return _found(catalogue, plan, top, clock, progress, why, layouts)
+
+
+def _found(
+    catalogue: Catalogue,
+    plan: Plan,
+    top: int,
+    clock: Clock,
+    progress: Progress | None,
+    why: bool,
+    layouts: Layouts | None,
+) -> Answer:
+    try:
+        options = candidates(catalogue, plan)
+        considered = Considered(options.possible, options.parts_out)
+        empty = bool(options.empty_kinds)
+    except STOPS as stop:
+        nothing_yet = clock.ended_by(stop)
+        return Answer(plan, "incomplete", (), Considered(0, ()), None, "nothing yet", clock.spent, {}, nothing_yet)
+    if empty:
         return _nothing(catalogue, plan, considered, clock, {}, why)
     search: Search | None = None
     complete = False
+    stopped_by: Reason | None = None
     try:
         for search in _searches(options, plan, top, clock, progress, layouts):
             search.run()
         complete = True
-    except (OutOfTimeError, KeyboardInterrupt):
-        pass  # the answer says so
+    except STOPS as stop:
+        stopped_by = clock.ended_by(stop)  # the answer says so
     if search is None:
-        return Answer(plan, "incomplete", (), considered, None, "nothing yet", clock.spent)
+        return Answer(plan, "incomplete", (), considered, None, "nothing yet", clock.spent, {}, stopped_by)
     found: list[Checked] = []
     proven = "" if complete else search.proven
     try:
         search.progress(f"checking {len(search.best.found)} found" + ("" if complete else ", then stopping"))
-        for checked in _checked(search, plan):
+        for checked in _checked(search, plan, clock):
             found.append(checked)
-    except KeyboardInterrupt:  # what is ready is the head of the list
+    except STOPS as stop:  # what is ready is the head of the list
+        stopped_by = stopped_by or clock.ended_by(stop)
         if complete:
             proven = f"the {len(found)} listed are the closest, in order"
         complete = False
     if complete and not found:
         return _nothing(catalogue, plan, considered, clock, search.counts, why)
     status: Literal["complete", "incomplete"] = "complete" if complete else "incomplete"
-    return Answer(plan, status, tuple(found), considered, None, proven, clock.spent, search.counts)
+    return Answer(plan, status, tuple(found), considered, None, proven, clock.spent, search.counts, stopped_by)
 
 
 def witness(
@@ -136,7 +180,11 @@ def witness(
     options = candidates(catalogue, plan)
     if options.empty_kinds:
         return None
-    clock = Clock(seconds)
+    with Clock(seconds) as clock:
+        return _any(options, plan, clock, layouts)
+
+
+def _any(options: Candidates, plan: Plan, clock: Clock, layouts: Layouts | None) -> Combination | None:
     cost = narrow.cheap(options, narrow.FIRST_WAYS) if narrow.ways(options) > narrow.LARGE else None
     if cost is not None:  # of a large catalogue the cheap parts first
         look = Search(narrow.affordable(options, cost), plan, 1, clock, None, tables=False, layouts=layouts)
@@ -159,8 +207,12 @@ def _nothing(
     return Answer(plan, "nothing_fits", (), considered, reason, "", clock.spent, counts)
 
 
-def _checked(search: Search, plan: Plan) -> Iterator[Checked]:
+def _checked(search: Search, plan: Plan, clock: Clock) -> Iterator[Checked]:
+    """What was found, checked in full, as far as the time goes; a little is left even where there was none."""
+    until = clock.spent + max(clock.left / (1 + WRITING), WRITTEN_OUT)
     for combination in search.best.found:
         checked = check(combination, plan, spreads=False, alike=search.alike)
         if checked.fits:
             yield checked
+        if clock.spent > until:
+            raise OutOfTimeError

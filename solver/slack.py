@@ -18,7 +18,8 @@ from kitwright.solver.classes import Facet, facet_of
 from kitwright.solver.evaluate import compute
 from kitwright.solver.registry import FIGURES, Slack, leaves_of
 from kitwright.solver.stackup import cornered, variables
-from kitwright.solver.terms import Floats, Ints, Linear, Mask, SumTable, nearest, unit_of, up
+from kitwright.solver.stopping import tick
+from kitwright.solver.terms import BIG, Floats, Ints, Linear, Mask, SumTable, nearest, unit_of, up
 
 LARGEST_TABLE = 30_000
 """Cells that a table may have; beyond, a figure is left to the plain check."""
@@ -46,6 +47,19 @@ class Source(Protocol):
 
 _HIGHEST = 1e9
 """A bound, in a figure's unit, that nothing reaches."""
+
+
+_FURTHEST = float(BIG - 1)
+"""A term as far off as the solver's integers go."""
+
+
+def _within(values: Any) -> Ints:
+    """Terms rounded up, the furthest off at the ends of the solver's integers.
+
+    A bound may be such that a spring would have to be kilometres longer: what is beyond every sum of real parts is as
+    much beyond it at the end of the integers, so that the sign of the sum, which alone is asked, stays.
+    """
+    return up(np.clip(values, -_FURTHEST, _FURTHEST))
 
 
 class TooManyCellsError(Exception):
@@ -99,7 +113,7 @@ class SlackSum:
         for place, term in enumerate(others):
             shared = set(names) | {leaf for at, other in enumerate(others) if at != place for leaf in other.leaves}
             self._add(total, linear, term, sign, unit, shared if worst else None, "high" if side == "min" else "low")
-        linear.terms = {each: up(values / unit) for each, values in total.items()}
+        linear.terms = {each: _within(values / unit) for each, values in total.items()}
         return linear
 
     def impossible(self, name: str, skip: dict[str, Mask]) -> Linear:
@@ -115,6 +129,7 @@ class SlackSum:
         The first sum is the same at every level, and empty where none keeps it; None where the level always is kept.
         """
         sign = -1.0 if side == "min" else 1.0
+        tick()
         terms = self.terms(aim + sign * (index + 1) * step)
         if terms is None:  # no value is so low: a lower end always is kept, an upper one never
             owner = next(iter(rows))
@@ -139,14 +154,14 @@ class SlackSum:
                 continue
             value = self._evaluated(slack)
             if isinstance(value, SumTable):
-                scaled = up(sign * slack.weight * value.values / unit)
+                scaled = _within(sign * slack.weight * value.values / unit)
                 linear.tables.append(
                     SumTable({each: column[rows[each]] for each, column in value.index.items()}, scaled)
                 )
             else:
                 for each, values in value.items():
                     rest[each] = rest.get(each, 0.0) + sign * slack.weight * values[rows[each]]
-        linear.terms = {each: up(values / unit) for each, values in rest.items()}
+        linear.terms = {each: _within(values / unit) for each, values in rest.items()}
         if eased:
             owner = next(iter(linear.terms), next(iter(same)))
             linear.terms[owner] = linear.terms.get(owner, np.zeros_like(same.get(owner, 0))) + eased
@@ -263,7 +278,7 @@ class SlackSum:
             if unit is None:
                 table = SumTable(index, np.where(np.isfinite(cells), cells, 0.0))
             else:  # what cannot be computed is not limited
-                table = SumTable(index, up(np.where(np.isfinite(cells), cells / unit, 1e12)))
+                table = SumTable(index, _within(np.where(np.isfinite(cells), cells / unit, 1e12)))
                 linear.tables.append(table)
             return table
         owner = scope[0] if scope else next(iter(facets))

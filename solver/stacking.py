@@ -10,13 +10,13 @@ from kitwright.solver.candidates import BOTTOM, candidates
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import check
 from kitwright.solver.deck_turns import DeckRange, deck_ranges, turns
-from kitwright.solver.engine import Clock, OutOfTimeError
 from kitwright.solver.misses import SAME, Miss, Nearest, misses, total
 from kitwright.solver.plan import Goal, Plan
 from kitwright.solver.regions import Progress
 from kitwright.solver.registry import FIGURES
 from kitwright.solver.result import Answer, Checked
 from kitwright.solver.search import DEFAULT_SECONDS, find, witness
+from kitwright.solver.stopping import STOPS, Clock, OutOfTimeError, Reason
 
 LEAST = 2
 """Layers of the smallest stack: also asked for where the plan allows one gasket alone."""
@@ -61,6 +61,7 @@ class StackAnswer:
         deck: the deck of that short block as it is computed or measured, before any cut or spacer, in mm.
         deck_tolerance: ± of a measured deck that the turning decks take over from the plan, in mm.
         proven: what is known where the answer is not complete.
+        stopped_by: what ended it, then.
     """
 
     plan: Plan
@@ -76,6 +77,7 @@ class StackAnswer:
     deck_tolerance: float
     proven: str
     seconds: float
+    stopped_by: Reason | None = None
 
     @property
     def turns_at_deck(self) -> tuple[float, ...]:
@@ -114,7 +116,8 @@ def stack(
         raise NoGasketsError(f"the catalogue {catalogue.folder or 'given'} holds no gasket: there is nothing to stack")
     if plan.kinds is not None and "gasket" not in plan.kinds and "gasket" not in plan.use:
         raise NoGasketsError("the plan's `kinds` leaves gaskets out: add `gasket` to ask about them")
-    return _Question(catalogue, plan, Clock(seconds), progress or (lambda _: None)).answer()
+    with Clock(seconds) as clock:
+        return _Question(catalogue, plan, clock, progress or (lambda _: None)).answer()
 
 
 def with_one(plan: Plan) -> Plan:
@@ -148,6 +151,7 @@ class _Question:
         self.singles: list[Single] = []
         self.ranges: list[DeckRange] = []
         self.known: list[str] = []
+        self.stopped_by: Reason | None = None
 
     def answer(self) -> StackAnswer:
         stages: tuple[tuple[str, Callable[[], None]], ...] = (
@@ -161,8 +165,9 @@ class _Question:
             self.progress(what)
             try:
                 ask()
-            except (OutOfTimeError, KeyboardInterrupt):
+            except STOPS as stop:
                 complete = False
+                self.stopped_by = self.stopped_by or self.clock.ended_by(stop)
                 left = " and ".join(name for name, _ in stages[number:])
                 self.known.append(f"not proved: {left}")
                 break
@@ -188,6 +193,7 @@ class _Question:
             1000 * given.deck.tolerance if given else 0.0,
             "; ".join(self.known),
             self.clock.spent,
+            self.stopped_by,
         )
 
     def _find(self, plan: Plan) -> Answer:
@@ -199,6 +205,7 @@ class _Question:
             self.best_single = check(found.combinations[0].combination, self.one, spreads=False)
         self.nothing_single = found.status == "nothing_fits"
         if found.status == "incomplete":
+            self.stopped_by = found.stopped_by
             raise OutOfTimeError
 
     def _stack(self) -> None:
@@ -208,6 +215,7 @@ class _Question:
             self.best_stack = check(found.combinations[0].combination, plan, spreads=False)
         self.nothing_stack = found.status == "nothing_fits"
         if found.status == "incomplete":
+            self.stopped_by = found.stopped_by
             raise OutOfTimeError
 
     def _singles(self) -> None:

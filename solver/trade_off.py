@@ -9,12 +9,12 @@ from typing import Any, Literal
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import check
 from kitwright.solver.combination import Combination
-from kitwright.solver.engine import Clock
 from kitwright.solver.plan import Goal, Plan
 from kitwright.solver.regions import Progress
 from kitwright.solver.registry import FIGURES
 from kitwright.solver.result import Answer, Checked
 from kitwright.solver.search import DEFAULT_SECONDS, find
+from kitwright.solver.stopping import Clock, Reason
 from kitwright.solver.terms import MONEY_UNIT
 
 BEYOND = 1e8
@@ -55,22 +55,27 @@ def trade_off(
         seconds: time limit; when it is reached the answer is ``incomplete``.
         progress: called with a line of text now and then.
     """
-    clock = Clock(seconds)
+    with Clock(seconds) as clock:
+        return _traded(catalogue, plan, seconds, progress, clock)
+
+
+def _traded(catalogue: Catalogue, plan: Plan, seconds: float, progress: Progress | None, clock: Clock) -> TradeOff:
     first = find(catalogue, plan, 1, seconds, progress, why=True)
     if first.status != "complete":
         return TradeOff(first)
     found = [first.combinations[0]]
     status: Literal["complete", "incomplete"] = "complete"
+    stopped_by: Reason | None = None
     priced = _priced(catalogue)
     while True:
         cost = found[-1].cost
         asked = _below(plan, BEYOND / 2 if cost is None else cost)
         if clock.left <= 0:
-            status = "incomplete"
+            status, stopped_by = "incomplete", clock.reason
             break
         cheaper = find(priced, asked, 1, clock.left, progress)
         if cheaper.status == "incomplete":
-            status = "incomplete"
+            status, stopped_by = "incomplete", cheaper.stopped_by
             break
         if cheaper.status == "nothing_fits":
             break
@@ -80,7 +85,7 @@ def trade_off(
     if status == "incomplete":
         known = found[-1].cost
         proven = "nothing that costs more than the last of these is missing" if known is not None else ""
-    answer = Answer(plan, status, tuple(found), first.considered, None, proven, clock.spent, first.counts)
+    answer = Answer(plan, status, tuple(found), first.considered, None, proven, clock.spent, first.counts, stopped_by)
     return TradeOff(answer, tuple(_more(catalogue, plan, found[0], clock)) if status == "complete" else ())
 
 

@@ -13,6 +13,7 @@ import numpy as np
 from kitwright.solver.check import NEAR, aims_of, implied_goals
 from kitwright.solver.classes import Facets, facet_of
 from kitwright.solver.columns import Columns
+from kitwright.solver.distinct import unique_rows
 from kitwright.solver.evaluate import compute, in_unit
 from kitwright.solver.joint import joints
 from kitwright.solver.plan import REV_CEILING, Goal, Plan
@@ -292,9 +293,8 @@ class Maker(Columns):
         alive = np.nonzero(self.terms.alive[facet])[0]
         if not columns or not len(alive):
             return index, np.zeros(1, dtype=np.int64)
-        stacked = np.nan_to_num(np.column_stack(columns)[alive], nan=-1e9)
-        _, first, inverse = np.unique(stacked, axis=0, return_index=True, return_inverse=True)
-        index[alive] = inverse.reshape(-1)
+        first, inverse = unique_rows([np.nan_to_num(column[alive], nan=-1e9) for column in columns])
+        index[alive] = inverse
         return index, alive[first].astype(np.int64)
 
     # aims

@@ -17,9 +17,6 @@ from kitwright.solver.requirements import bound_of, moved, turns_with_speed
 from kitwright.solver.result import Checked, Closer, Closest, Together, WayOut
 from kitwright.solver.wording import bound_words, digit, outward, steps_outward, words, work
 
-_NO_STEP = 1e9
-"""Step of an aim that ranks nothing."""
-
 _PAIRS = 3
 """Sets of changes that are told where no single change opens an answer."""
 
@@ -131,12 +128,9 @@ def _slowest(plan: Plan, ceiling: float, opens: Any) -> int | None:
 
 def _unranked(plan: Plan) -> Plan:
     """A plan's limits as they are, ranking nothing: what is asked of it is the cheapest."""
-    goals = {}
-    for name, goal in plan.goals.items():
-        middle = goal.minimum if goal.minimum is not None else goal.maximum
-        goals[name] = Goal(goal.figure, middle, goal.minimum, goal.maximum, step=_NO_STEP)
+    goals = {name: replace(goal, aim=None, unaimed=True) for name, goal in plan.goals.items()}
     if "pushrod" in plan.reference:  # aimed at unasked
-        goals.setdefault(UNASKED, Goal(UNASKED, 0.0, step=_NO_STEP))
+        goals.setdefault(UNASKED, Goal(UNASKED, unaimed=True))
     return plan.but(goals=goals)
 
 

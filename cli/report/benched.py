@@ -10,7 +10,7 @@ from kitwright.cli.report.as_json import combination_data, dumped
 from kitwright.cli.report.blocks import Column, Command, Items, Paragraph, Report, Table, Title
 from kitwright.cli.report.found import Question, check_words, combination_table
 from kitwright.cli.report.numbers import money, seconds
-from kitwright.cli.report.words import all_parts, wanted
+from kitwright.cli.report.words import all_parts, longer, wanted
 from kitwright.solver.bench import Allotment, BenchAnswer
 from kitwright.solver.bench_explain import BUDGET, BenchExplanation, BenchRequirement, BenchWay
 from kitwright.solver.plan import Bench
@@ -68,7 +68,7 @@ def bench_report(answer: BenchAnswer, questions: Mapping[str, Question], name: s
         report += _nothing(answer, questions)
     elif answer.status == "incomplete":
         told = "in order, the closest there are" if count else "nothing"
-        text = f"Stopped after {seconds(answer.seconds)}; what is listed is {told}. `--time` gives it longer."
+        text = f"Stopped after {seconds(answer.seconds)}; what is listed is {told}.{longer(answer.stopped_by)}"
         report.append(Paragraph(text, "bad"))
     else:
         rest = "no other allotment fits" if count < top else f"`--top {2 * top}` lists more"
@@ -186,7 +186,7 @@ def explanation_report(found: BenchExplanation, questions: Mapping[str, Question
         report.append(Paragraph("No single change opens an allotment."))
     if not found.complete:
         text = f"Stopped after {seconds(answer.seconds)}, before everything was looked at; what stands here is proven."
-        report.append(Paragraph(f"{text} `--time` gives it longer.", "bad"))
+        report.append(Paragraph(f"{text}{longer(found.stopped_by)}", "bad"))
     if answer.allotments:
         question = next(iter(questions.values()))
         report.append(Command("All of them", ("kitwright", "find", question.plan_file, *_shared_words(question))))

@@ -22,7 +22,7 @@ from kitwright.cli.report.nothing import (
 )
 from kitwright.cli.report.numbers import Style, money, seconds, style
 from kitwright.cli.report.verdicts import HEADS, TONES, steps_text
-from kitwright.cli.report.words import all_parts, bound_text, figure_style, limit_name, wanted, words
+from kitwright.cli.report.words import all_parts, bound_text, figure_style, limit_name, longer, wanted, words
 from kitwright.solver.candidates import combinations_possible
 from kitwright.solver.registry import FIGURES
 from kitwright.solver.result import Closer, Conflict, Explanation, Limit, Together, WouldFit
@@ -64,7 +64,7 @@ def explanation_report(found: Explanation, question: Question) -> Report:
         report.append(
             Paragraph(
                 f"Stopped after {seconds(answer.seconds)}, before everything was looked at; what stands here is "
-                "proven. `--time` gives it longer.",
+                f"proven.{longer(answer.stopped_by)}",
                 "bad",
             )
         )

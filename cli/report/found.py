@@ -25,6 +25,7 @@ from kitwright.cli.report.words import (
     figure_style,
     gaps,
     limit_name,
+    longer,
     machining_key,
     machining_style,
     machining_text,
@@ -107,10 +108,10 @@ def _headline(answer: Answer, question: Question) -> str:
 
 
 def _incomplete(answer: Answer) -> str:
-    known = f" Proved so far: {answer.proven}." if answer.proven and answer.combinations else ""
+    known = f" Proved so far: {answer.proven}." if answer.proven else ""
     return (
         f"Stopped after {seconds(answer.seconds)}, before the search was complete: what is listed may not be the "
-        f"closest.{known} `--time` gives it longer."
+        f"closest.{known}{longer(answer.stopped_by)}"
     )
 
 

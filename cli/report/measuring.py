@@ -15,7 +15,7 @@ from kitwright.cli.report.places import (
     place_text,
     unit_and_factor,
 )
-from kitwright.cli.report.words import all_parts, limit_name, settings
+from kitwright.cli.report.words import all_parts, limit_name, longer, settings
 from kitwright.solver.combination import Combination
 from kitwright.solver.measure_next import DECK, Interval, Measurement, MeasureNext, deck_parts
 from kitwright.solver.plan import Plan
@@ -143,7 +143,7 @@ def rivals_report(found: Rivalry, plan: Plan) -> Report:
     elif found.complete:
         report.append(Paragraph("No single measurement within the ± changes which of these is the best."))
     if not found.complete:
-        report.append(Paragraph("Time ran out before every dimension was looked at; `--time` gives it more.", "bad"))
+        report.append(Paragraph(f"Stopped before every dimension was looked at.{longer(found.stopped_by)}", "bad"))
     count = len(found.pool)
     report.append(
         Paragraph(

@@ -9,7 +9,16 @@ from kitwright.cli.report.as_json import combination_data, dumped, limit_data
 from kitwright.cli.report.blocks import Column, Items, Paragraph, Report, Table, Title
 from kitwright.cli.report.numbers import Style, money, seconds, style
 from kitwright.cli.report.verdicts import TONES, rev_limit_text, steps_text
-from kitwright.cli.report.words import all_parts, figure_text, limit_name, machining_style, missed, wanted, words
+from kitwright.cli.report.words import (
+    all_parts,
+    figure_text,
+    limit_name,
+    longer,
+    machining_style,
+    missed,
+    wanted,
+    words,
+)
 from kitwright.solver.deck_turns import DeckRange
 from kitwright.solver.plan import Plan
 from kitwright.solver.result import Checked
@@ -51,7 +60,7 @@ def stack_report(answer: StackAnswer, plan_file: str) -> Report:
     report.append(Items("Before you choose", notes))
     ending = f"Everything else was free; proven complete in {seconds(answer.seconds)}."
     if answer.status == "incomplete":
-        ending = f"Stopped after {seconds(answer.seconds)}; {answer.proven}. `--time` gives it longer."
+        ending = f"Stopped after {seconds(answer.seconds)}; {answer.proven}.{longer(answer.stopped_by)}"
     report.append(Paragraph(ending, "bad" if answer.status == "incomplete" else "plain"))
     return report
 

@@ -11,7 +11,7 @@ from kitwright.cli.report.blocks import Command, Items, Paragraph, Report, Title
 from kitwright.cli.report.found import Question, check_words, combination_table
 from kitwright.cli.report.nothing import nothing_report
 from kitwright.cli.report.numbers import money, seconds
-from kitwright.cli.report.words import all_parts, wanted
+from kitwright.cli.report.words import all_parts, longer, wanted
 from kitwright.solver.result import Checked
 from kitwright.solver.trade_off import TradeOff
 
@@ -57,7 +57,7 @@ def trade_off_report(found: TradeOff, question: Question) -> Report:
     else:
         known = f" {answer.proven[:1].upper()}{answer.proven[1:]}." if answer.proven else ""
         text = (
-            f"Stopped after {seconds(answer.seconds)}, before the list was complete.{known} `--time` gives it longer."
+            f"Stopped after {seconds(answer.seconds)}, before the list was complete.{known}{longer(answer.stopped_by)}"
         )
         report.append(Paragraph(text, "bad"))
     if answer.combinations:

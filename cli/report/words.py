@@ -10,6 +10,7 @@ from kitwright.solver.combination import MACHINING_UNITS, Combination, Missing
 from kitwright.solver.plan import IMPLIED_AIMS, MACHINING, REV_CEILING, Goal, Plan
 from kitwright.solver.registry import FIGURES, UNITS
 from kitwright.solver.result import Checked, Limit, NotEstablished
+from kitwright.solver.stopping import Reason
 from kitwright.solver.swap import is_dimension
 
 UNKNOWN = "?"
@@ -313,3 +314,15 @@ def exact_dimensions(combination: Combination) -> list[tuple[str, str, str]]:
             if not shown.stated and is_dimension(name):
                 found.append((part.id, name, str(shown)))
     return found
+
+
+def longer(stopped_by: Reason | None) -> str:
+    """Say what would bring an answer that was stopped further, as sentences that follow others."""
+    if stopped_by == "interrupt":
+        return ""
+    if stopped_by == "memory":
+        return (
+            " It was stopped because it would take more memory than it may: pinned parts (`--use`), fewer `--kinds` or "
+            "`--gaskets`, or a smaller `--top` ask less at once."
+        )
+    return " `--time` gives it longer."
