@@ -18,16 +18,19 @@ from typing import Any
 import typer
 
 from kitwright.catalogs import plan_text
+from kitwright.catalogs.advice import default_advice
 from kitwright.catalogs.plan_goals import BOUNDS, SPEED
 from kitwright.catalogs.plan_measured import REMARKS, SHORT_BLOCK
 from kitwright.catalogs.rows import specs_of
 from kitwright.catalogs.schema_values import absent_in_words, range_in_words
 from kitwright.cli.main import app
 from kitwright.cli.output import Status
-from kitwright.cli.report.figure_report import by_group, leaf_meaning, step_text, unit_text
+from kitwright.cli.report.figure_report import by_group, leaf_meaning, step_text, unit_text, usual_ranges
+from kitwright.cli.report.words import words
 from kitwright.solver.fields import FieldSpec
+from kitwright.solver.notes import ABSENT
 from kitwright.solver.parts import KINDS, Part
-from kitwright.solver.plan import MACHINING, REV_CEILING, TOLERANCES
+from kitwright.solver.plan import MACHINING, REV_CEILING, TOLERANCES, Advice
 from kitwright.solver.registry import FIGURES, Figure
 
 ROOT = Path(__file__).parent.parent
@@ -260,7 +263,31 @@ def plan_parts() -> list[str | list[str]]:
         f"Temperatures are given for {temperatures}.",
         "### reference",
         field_table(plan_text.REFERENCE),
+        *advice_parts(),
     ]
+
+
+def advice_parts() -> list[str | list[str]]:
+    """Every usual range with its source, and what it assumes."""
+    parts: list[str | list[str]] = [
+        "### advice",
+        "Figures, and for each in words a range with `min`, `max` or both in the figure's unit. They are shown beside "
+        "the figure and are never a limit. A figure named here takes the place of these usual ranges:",
+    ]
+    for name, ranges in default_advice().items():
+        rows = [(*row, conditions(each)) for row, each in zip(usual_ranges(FIGURES[name]), ranges, strict=True)]
+        parts += [
+            f"#### {words(name)}",
+            table(("for", "range", "source", "shown"), rows),
+            f"For: {ranges[0].assumes}. {ranges[0].basis}.",
+        ]
+    return parts
+
+
+def conditions(advice: Advice) -> str:
+    """When a range is shown."""
+    said = [f"without `{field}`" if wanted == ABSENT else f"`{field}` {wanted}" for field, wanted in advice.when]
+    return " and ".join(said) or "always"
 
 
 def keys_table(meanings: Mapping[str, str]) -> list[str]:

@@ -6,7 +6,9 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 import kitwright.solver.formulas  # noqa: F401  (fills the registry)
+from kitwright.catalogs.advice import default_advice
 from kitwright.cli.report.blocks import Column, Command, Paragraph, Report, Section, Table, Title
+from kitwright.cli.report.notes import range_text
 from kitwright.cli.report.numbers import bare
 from kitwright.cli.report.words import words
 from kitwright.solver.fields import specs
@@ -109,6 +111,13 @@ def one_report(figure: Figure) -> Report:
     )
     if inputs:
         report.append(Table((Column("from"), Column("what it is", wraps=True)), inputs, "Worked out from"))
+    usual = usual_ranges(figure)
+    if usual:
+        report.append(
+            Table((Column("for"), Column("range"), Column("source", wraps=True)), usual, "Usual ranges, no verdict")
+        )
+        about = default_advice()[figure.name][0]
+        report.append(Paragraph(f"For: {about.assumes}. {about.basis}."))
     if figure.bound_without:
         report.append(
             Paragraph(f"Without {', '.join(figure.bound_without)} it is an upper bound and proves no minimum.")
@@ -121,6 +130,12 @@ def one_report(figure: Figure) -> Report:
         )
     )
     return report
+
+
+def usual_ranges(figure: Figure) -> tuple[tuple[str, str, str], ...]:
+    """What the usual ranges of a figure are for, each with its ends and its source."""
+    ranges = default_advice().get(figure.name, ())
+    return tuple((each.words, range_text(each, "mm"), each.source) for each in ranges)
 
 
 def ceiling_report() -> Report:
