@@ -25,7 +25,7 @@ from kitwright.catalogs.rows import specs_of
 from kitwright.catalogs.schema_values import absent_in_words, range_in_words
 from kitwright.cli.main import app
 from kitwright.cli.output import Status
-from kitwright.cli.report.figure_report import by_group, leaf_meaning, step_text, unit_text, usual_ranges
+from kitwright.cli.report.figure_report import by_group, confirmed_row, leaf_meaning, step_text, unit_text, usual_ranges
 from kitwright.cli.report.words import words
 from kitwright.solver.fields import FieldSpec
 from kitwright.solver.notes import ABSENT
@@ -62,7 +62,8 @@ def figures_page() -> str:
         WRITTEN,
         "Each of these can be a goal of a plan. The step is the smallest difference that matters unless the plan says "
         "otherwise. Inputs are fields of parts, of the plan, or other figures; *may be unknown* marks those that the "
-        "figure can do without. `kitwright figures NAME` says the same on the command line.",
+        "figure can do without. A source that is *recalled* was not at hand; what confirms it stands below it. "
+        "`kitwright figures NAME` says the same on the command line.",
     ]
     for group, figures in by_group():
         parts.append(f"## {capital(group)}")
@@ -85,6 +86,7 @@ def one_figure(figure: Figure) -> list[str | list[str]]:
         ["formula", figure.formula],
         ["range", range_of(figure.function)],
         ["source", figure.source],
+        *([name, text] for name, text in confirmed_row(figure)),
         ["default step", f"{step_text(figure)} {unit}".strip()],
         ["in JSON and CSV", f"`{figure.key}`"],
     ]

@@ -13,6 +13,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 from kitwright.catalogs.advice import bundled_advice, default_advice
@@ -21,6 +22,7 @@ from kitwright.catalogs.read_yaml import read_yaml
 from kitwright.cli.report.notes import PRACTICE, note_blocks
 from kitwright.solver import check
 from kitwright.solver.combination import Combination
+from kitwright.solver.formulas.cam_curve import LobeCurve
 from kitwright.solver.formulas.materials import MATERIALS
 from kitwright.solver.notes import Notes, Remark, applies, notes
 from kitwright.solver.parts import KINDS
@@ -163,6 +165,16 @@ def test_the_piston_speeds_of_the_automobiles_of_1985() -> None:
     basis = default_advice()["mean_piston_speed"][0].basis
     assert f"Of {len(speeds)} cars of 1985" in basis
     assert f"{max(speeds):.1f} m/s at peak power, the average at {sum(speeds) / len(speeds):.1f}" in basis
+
+
+def test_the_fifteenth_harmonic_of_a_lobe_hardly_moves_a_spring() -> None:
+    """Harmonics of a lift over a turn of the cam: from the 15th on each is under a hundredth of the first ones."""
+    lobe = LobeCurve(0.0065, np.radians(130), 14.0)
+    crank = np.linspace(-360, 360, 7200, endpoint=False)
+    inside = np.abs(crank) < 130
+    lift = np.where(inside, np.asarray(lobe.lift(np.radians(np.clip(crank, -130, 130)))), 0.0)
+    harmonics = 2 * np.abs(np.fft.rfft(lift)) / len(crank)
+    assert max(harmonics[15:]) < 0.01 * harmonics[1] < max(harmonics[5:10])
 
 
 # For the parts at hand.

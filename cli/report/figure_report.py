@@ -12,6 +12,7 @@ from kitwright.cli.report.notes import range_text
 from kitwright.cli.report.numbers import bare
 from kitwright.cli.report.words import words
 from kitwright.solver.fields import specs
+from kitwright.solver.formulas.recalled import confirmation
 from kitwright.solver.parts import KINDS
 from kitwright.solver.registry import FIGURES, GROUPS, UNITS, Figure, leaves_of, public_figures
 
@@ -96,6 +97,7 @@ def one_report(figure: Figure) -> Report:
     rows = (
         ("formula", figure.formula),
         ("source", figure.source),
+        *confirmed_row(figure),
         (
             "step",
             f"{step_text(figure)} {unit}".strip()
@@ -130,6 +132,12 @@ def one_report(figure: Figure) -> Report:
         )
     )
     return report
+
+
+def confirmed_row(figure: Figure) -> tuple[tuple[str, str], ...]:
+    """What confirms a source that is recalled; no row where it was seen."""
+    found = confirmation(figure.name, figure.function.__name__, figure.source)
+    return (("confirmed by", found),) if found else ()
 
 
 def usual_ranges(figure: Figure) -> tuple[tuple[str, str, str], ...]:
@@ -201,6 +209,7 @@ def figure_row(figure: Figure) -> dict[str, Any]:
         "meaning": figure.meaning,
         "formula": figure.formula,
         "source": figure.source,
+        "confirmed_by": confirmation(figure.name, figure.function.__name__, figure.source),
     }
 
 
