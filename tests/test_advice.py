@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import re
 from dataclasses import replace
+from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -21,16 +22,20 @@ from kitwright.catalogs.problems import Problem
 from kitwright.catalogs.read_yaml import read_yaml
 from kitwright.cli.report.notes import PRACTICE, note_blocks
 from kitwright.solver import check
-from kitwright.solver.combination import Combination
+from kitwright.solver.combination import Combination, Reader
+from kitwright.solver.evaluate import compute
 from kitwright.solver.formulas.cam_curve import LobeCurve
 from kitwright.solver.formulas.materials import MATERIALS
 from kitwright.solver.notes import Notes, Remark, applies, notes
 from kitwright.solver.parts import KINDS
-from kitwright.solver.plan import Advice
+from kitwright.solver.plan import Advice, Goal, Plan
 from kitwright.solver.registry import public_figures
+from tests import random_motion
 from tests.cli_runner import run
 from tests.knock import MOVED, octane, trapped
 from tests.random_engines import engine
+from tests.test_twin import compare, fitting
+from tests.twin import everything
 
 ROOT = Path(__file__).parent.parent
 FUELS = default_advice()["compression"]
@@ -292,3 +297,26 @@ def test_a_note_of_a_whole_build_takes_what_applies() -> None:
     assert remarks["surge_order"].value == pytest.approx(
         checked.figures["spring_surge"] / (float(plan.rev_ceiling or 0) / 120)
     )
+
+
+@lru_cache(maxsize=100)
+def surging(seed: int) -> tuple[Any, Plan]:
+    """A random question whose plan asks for a surge order in the middle of what its springs have."""
+    catalogue, plan = random_motion.question(seed)
+    plan = plan.but(goals={}, rev_ceiling=5000.0)
+    orders = {
+        order
+        for spring in catalogue.of_kind("spring")
+        for order in (float(compute("surge_order", Reader(Combination({"spring": spring}), plan))),)
+        if order == order
+    }
+    middle = sorted(orders)[len(orders) // 2] if orders else 20.0
+    return catalogue, plan.but(goals={"surge_order": Goal("surge_order", minimum=middle, aim=middle + 3)})
+
+
+def test_the_search_agrees_with_the_twin_on_surge_order() -> None:
+    found = [line for seed in range(40) for line in compare(surging, seed)]
+    assert not found
+    answered = [len(fitting(surging, seed)) for seed in range(40)]
+    possible = [sum(1 for _ in everything(*surging(seed))) for seed in range(40)]
+    assert sum(0 < some < most for some, most in zip(answered, possible, strict=True)) > 5
