@@ -9,6 +9,7 @@ A test looks whether they are fresh. Nothing in them is written by hand.
 from __future__ import annotations
 
 import inspect
+import math
 import re
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
@@ -28,6 +29,7 @@ from kitwright.cli.output import Status
 from kitwright.cli.report.figure_report import by_group, confirmed_row, leaf_meaning, step_text, unit_text, usual_ranges
 from kitwright.cli.report.words import words
 from kitwright.solver.fields import FieldSpec
+from kitwright.solver.formulas.materials import MATERIALS
 from kitwright.solver.notes import ABSENT
 from kitwright.solver.parts import KINDS, Part
 from kitwright.solver.plan import MACHINING, REV_CEILING, TOLERANCES, Advice
@@ -76,7 +78,30 @@ def figures_page() -> str:
     parts += ["## Steps in between", "No goals, but figures above are worked out from them."]
     for each in helpers:
         parts += one_figure(each)
-    return page(*parts)
+    return page(*parts, *materials())
+
+
+def materials() -> list[str | list[str]]:
+    """The table of materials, each with its source."""
+
+    def shown(value: float, unit: float) -> str:
+        return "" if math.isnan(value) else f"{value / unit:.4g}"
+
+    rows = []
+    for each in MATERIALS:
+        span = each.elasticity_range
+        elasticity = f"{shown(span[0], 1e9)} to {shown(span[1], 1e9)}" if span else shown(each.elasticity, 1e9)
+        sizes = [modulus for _, modulus in each.shear_by_wire]
+        shear = f"{shown(sizes[0], 1e9)} to {shown(sizes[-1], 1e9)}" if sizes else shown(each.shear_modulus, 1e9)
+        numbers = (elasticity, shown(each.density, 1000), shown(each.expansion, 1e-6), shear)
+        rows.append((each.name, ", ".join(each.aliases), *numbers, each.source))
+    return [
+        "## Materials",
+        "What a part's `material` may be, at room temperature: Young's modulus in GPa, density in g/cm³, expansion in "
+        "1e-6/K, shear modulus of spring wire in GPa. Of a range of Young's modulus the middle is taken; a shear "
+        "modulus that goes by the wire's size falls as the wire grows.",
+        table(("material", "also", "E", "density", "expansion", "G", "source"), rows),
+    ]
 
 
 def one_figure(figure: Figure) -> list[str | list[str]]:

@@ -286,6 +286,7 @@ def test_the_stress_factor_is_near_wahls_that_was_seen() -> None:
         assert 0.0 < wahl / factor - 1 < 0.0145
         diameter, force = index * WIRE, 284.3
         torsion = force * diameter / 2 * (WIRE / 2) / (math.pi * WIRE**4 / 32)
+        assert springs.spring_stress(force, WIRE, diameter, 1.0) == pytest.approx(torsion, rel=1e-12)
         assert stresses.coil_stress(force, WIRE, diameter) == pytest.approx(factor * torsion, rel=1e-12)
 
 
@@ -513,3 +514,11 @@ def test_nobody_is_told_that_something_is_from_memory() -> None:
     for path in (*pages, *code):
         assert "from memory" not in " ".join(path.read_text(encoding="utf-8").split()), path
     assert "from memory" not in figures_page() and "| confirmed by | " in figures_page()
+
+
+def test_the_page_of_figures_has_every_material_with_its_source() -> None:
+    page = figures_page()
+    for each in MATERIALS:
+        assert f"| {each.name} | {', '.join(each.aliases)} |" in page
+        assert each.source in page
+    assert "| 90 to 113 |" in page and "| 82.7 to 80 |" in page and "| 207 | 7.85 | 12.3 |" in page

@@ -92,6 +92,7 @@ CONFIRMED: dict[str, tuple[str, str]] = {
     "spring_force": _FORCE,
     "bergstraesser_factor": _COIL,
     "coil_stress": _COIL,
+    "spring_stress": _COIL,
     "surge_frequency": _SURGE,
     "surge_frequency_en": _SURGE,
     "spring_surge": _SURGE,

@@ -86,7 +86,7 @@ def spring_stress(force: float, wire: float, coil_diameter: float, factor: float
 
     Valid for round wire, elastic.
 
-    Source: Shigley's Mechanical Engineering Design, 9th ed., ch. 10.
+    Source: Shigley's Mechanical Engineering Design, 9th ed., ch. 10 (recalled, recomputed).
 
     >>> round(spring_stress(284.293, 0.0032, 0.0228, 1.19608) / 1e6, 1)
     602.5
