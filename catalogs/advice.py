@@ -1,13 +1,14 @@
-"""Ranges of common practice: those that come with the tool, and a plan's own in their place."""
+"""Usual ranges: those that come with the tool, each with its source, and a plan's own in their place."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import cache
 from importlib import resources
 from pathlib import Path
 
-from kitwright.catalogs.nodes import Node, Table, fault, in_words, is_absent
+from kitwright.catalogs.nodes import Node, Scalar, Table, fault, in_words, is_absent
 from kitwright.catalogs.plan_goals import contradictions, figures_by_goal, no_figure, read_bound
 from kitwright.catalogs.problems import InputError, Problem, clip, did_you_mean
 from kitwright.catalogs.read_yaml import read_yaml
@@ -16,6 +17,9 @@ from kitwright.solver.plan import Advice
 from kitwright.solver.registry import Figure
 
 _BOUNDS = ("min", "max")
+_SAID = ("assumes", "basis")
+"""What the bundled file says of all ranges of a figure."""
+
 _LONGEST = 80
 """Characters that the words of a range may have."""
 
@@ -24,29 +28,73 @@ Ranges = Mapping[str, tuple[Advice, ...]]
 
 def read_advice(node: Node | None, problems: list[Problem]) -> Ranges:
     """A plan's own ranges by figure; a figure that it names without a range is there with none."""
-    return _read(node, problems, own=True)
+    return _read(node, problems)
 
 
 @cache
 def default_advice() -> Ranges:
-    """The ranges that come with the tool, ``advice.yaml`` beside this module; common practice, no source.
+    """The ranges that come with the tool, ``advice.yaml`` beside this module; each says where it comes from.
 
     Raises:
         InputError: the file has been changed into one that cannot be read.
 
-    >>> [each.words for each in default_advice()["cranking_gauge_pressure"]][0]
-    'pump petrol 87 AKI'
+    >>> first = default_advice()["cranking_gauge_pressure"][0]
+    >>> first.words, first.source
+    ('petrol of 87 AKI (92 RON)', 'common practice, no source')
     """
     problems: list[Problem] = []
     with resources.as_file(resources.files("kitwright.catalogs") / "advice.yaml") as path:
-        table = read_yaml(Path(path), problems)
-    found = _read(table, problems, own=False)
+        found = bundled_advice(read_yaml(Path(path), problems), problems)
     if problems:
         raise InputError(problems)
     return found
 
 
-def _read(node: Node | None, problems: list[Problem], own: bool) -> dict[str, tuple[Advice, ...]]:
+def bundled_advice(table: Node | None, problems: list[Problem]) -> Ranges:
+    """Ranges in the form of ``advice.yaml``: a figure's ``ranges`` with what is said of all of them.
+
+    A range has ``source`` beside its bounds, and may have ``when``: fields of parts and what they must say.
+    """
+    if not isinstance(table, Table):
+        raise TypeError("advice.yaml holds a mapping of figures")
+    bare = Table({}, table.file, table.line, dict(table.lines))
+    said: dict[tuple[str, str], dict[str, str]] = {}
+    when: dict[tuple[str, str], tuple[tuple[str, str], ...]] = {}
+    for name, about in table.entries.items():
+        ranges = about.entries.get("ranges") if isinstance(about, Table) else None
+        if not isinstance(about, Table) or not isinstance(ranges, Table):
+            problems.append(fault(about, "a figure has `ranges`, `assumes` and `basis`", name=f"advice.{name}"))
+            continue
+        kept = Table({}, ranges.file, ranges.line, dict(ranges.lines))
+        for words, each in ranges.entries.items():
+            entries = dict(each.entries) if isinstance(each, Table) else {}
+            whole = {key: about.entries.get(key) for key in _SAID} | {"source": entries.pop("source", None)}
+            said[name, words] = {key: text.text for key, text in whole.items() if isinstance(text, Scalar)}
+            if not all(said[name, words].get(key) for key in whole):
+                missing = "a range says its `source`, and a figure what it `assumes` and its `basis`"
+                problems.append(fault(each, missing, name=f"advice.{name}.{words}"))
+            asked = entries.pop("when", None)
+            fields = asked.entries.items() if isinstance(asked, Table) else ()
+            when[name, words] = tuple((key, text.text) for key, text in fields if isinstance(text, Scalar))
+            kept.entries[words] = Table(entries, each.file, each.line)
+        bare.entries[name] = kept
+    found = _read(bare, problems)
+
+    def told(each: Advice) -> Advice:
+        about = {"source": "", "assumes": "", "basis": "", **said[each.figure, each.words]}
+        return replace(
+            each,
+            own=False,
+            source=about["source"],
+            assumes=about["assumes"],
+            basis=about["basis"],
+            when=when[each.figure, each.words],
+        )
+
+    return {name: tuple(map(told, ranges)) for name, ranges in found.items()}
+
+
+def _read(node: Node | None, problems: list[Problem]) -> dict[str, tuple[Advice, ...]]:
     if node is None or is_absent(node):
         return {}
     if not isinstance(node, Table):
@@ -65,12 +113,12 @@ def _read(node: Node | None, problems: list[Problem], own: bool) -> dict[str, tu
             message = f"{in_words(ranges)} was read, and a mapping of words to a range is wanted"
             problems.append(fault(ranges, message, "write `{pump petrol: {min: …, max: …}}`", name=where))
         else:
-            read = [_range(figures[name], words, ranges, problems, own) for words in ranges.entries]
+            read = [_range(figures[name], words, ranges, problems) for words in ranges.entries]
             found[name] = tuple(each for each in read if each is not None)
     return found
 
 
-def _range(figure: Figure, words: str, table: Table, problems: list[Problem], own: bool) -> Advice | None:
+def _range(figure: Figure, words: str, table: Table, problems: list[Problem]) -> Advice | None:
     node, where = table.entries[words], clip(f"advice.{figure.name}.{words}")
     if not words.strip() or len(words) > _LONGEST or not is_visible(words):
         message = f"what a range is for takes 1 to {_LONGEST} characters that can be seen"
@@ -97,4 +145,4 @@ def _range(figure: Figure, words: str, table: Table, problems: list[Problem], ow
         problems.extend(contradictions(values, node, where))
     if len(problems) > before:
         return None
-    return Advice(figure.name, words, values.get("min"), values.get("max"), own)
+    return Advice(figure.name, words, values.get("min"), values.get("max"))

@@ -172,7 +172,7 @@ def _irreducible(
     """Some of these that cannot hold together while any of them left out lets them; the first ones are kept longest.
 
     Halves are left out at once where the rest is refused without them. Source: U. Junker, "QuickXplain", AAAI 2004
-    (from memory).
+    (recalled, recomputed).
     """
 
     def needed(kept: list[BenchRequirement], new: bool, some: list[BenchRequirement]) -> list[BenchRequirement]:

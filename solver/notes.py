@@ -10,11 +10,12 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from kitwright.solver.catalogue import Catalogue
-from kitwright.solver.combination import Reader, field_value
+from kitwright.solver.combination import Combination, Reader, field_value
 from kitwright.solver.degree_wheel import skew_at
 from kitwright.solver.evaluate import compute
+from kitwright.solver.formulas.materials import UnknownMaterialError, material
 from kitwright.solver.formulas.valve_events import closes_of, opens_of
-from kitwright.solver.parts import Pushrod
+from kitwright.solver.parts import Part, Pushrod
 from kitwright.solver.plan import Advice, Plan
 from kitwright.solver.quantity import unit_factor
 from kitwright.solver.registry import FIGURES, UNITS
@@ -24,7 +25,12 @@ from kitwright.solver.rules import carries_tag
 EVENTS = ("intake_opens", "intake_closes", "exhaust_opens", "exhaust_closes", "overlap")
 VALVES = ("intake", "exhaust")
 BALANCE = ("reciprocating_mass", "rotating_mass", "balance_factor")
+ABSENT = "absent"
+"""What ``when`` asks of a field that must not be there."""
+MATERIAL = "material"
 _MM = 1e-3
+_NEAR = 1e-9
+"""A value this share beside the end of a range is at it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +90,23 @@ class Remark:
     value: float
     ranges: tuple[Advice, ...]
 
+    @property
+    def within(self) -> tuple[Advice, ...]:
+        """The ranges that the value lies in, ends included."""
+        return tuple(each for each in self.ranges if not _under(self.value, each) and not _over(self.value, each))
+
+    @property
+    def below(self) -> Advice | None:
+        """The nearest range that the value has not reached."""
+        above = [each for each in self.ranges if _under(self.value, each)]
+        return min(above, key=lambda each: each.minimum or 0.0, default=None)
+
+    @property
+    def above(self) -> Advice | None:
+        """The nearest range that the value has passed."""
+        passed = [each for each in self.ranges if _over(self.value, each)]
+        return max(passed, key=lambda each: each.maximum or 0.0, default=None)
+
 
 @dataclass(frozen=True, slots=True)
 class Notes:
@@ -113,12 +136,48 @@ def notes(
         tuple(_timing(checked, plan)),
         _pushrod(checked, plan, catalogue),
         _balance(checked, plan),
-        tuple(
-            Remark(name, checked.figures[name], ranges)
-            for name, ranges in {**(usual or {}), **plan.advice}.items()
-            if name in checked.figures and ranges
-        ),
+        tuple(_remarks(checked, {**(usual or {}), **plan.advice})),
     )
+
+
+def _remarks(checked: Checked, advice: Mapping[str, tuple[Advice, ...]]) -> Iterator[Remark]:
+    for name, ranges in advice.items():
+        fitting = tuple(each for each in ranges if applies(each, checked.combination))
+        if name in checked.figures and fitting:
+            yield Remark(name, checked.figures[name], fitting)
+
+
+def _under(value: float, advice: Advice) -> bool:
+    return advice.minimum is not None and value < advice.minimum - _NEAR * abs(advice.minimum)
+
+
+def _over(value: float, advice: Advice) -> bool:
+    return advice.maximum is not None and value > advice.maximum + _NEAR * abs(advice.maximum)
+
+
+def applies(advice: Advice, combination: Combination) -> bool:
+    """Whether a range is for these parts; a field that is not given rules nothing out.
+
+    A material is the one of that name, or one whose name begins with it: ``steel`` is ``steel 4340``, too.
+    """
+    return all(_is_so(combination.parts.get(field.partition(".")[0]), field, wanted) for field, wanted in advice.when)
+
+
+def _is_so(part: Part | None, field: str, wanted: str) -> bool:
+    if part is None:
+        return True
+    value = getattr(part, field.partition(".")[2])
+    if wanted == ABSENT:
+        return value is None or value is False
+    if value is None:
+        return True
+    known = str(value)
+    if field.endswith(MATERIAL):
+        try:
+            known = material(known).name
+        except UnknownMaterialError:
+            return True
+    return known == wanted or known.startswith(f"{wanted} ")
 
 
 def _timing(checked: Checked, plan: Plan) -> Iterator[Timing]:

@@ -103,7 +103,17 @@ class Conditions:
 class Advice:
     """A range of common practice for a figure, in the figure's unit, and what it is for; it is never a limit.
 
-    ``own`` where the builder has written it, else it comes with the tool and has no source.
+    Attributes:
+        figure: the figure's name.
+        words: what the range is for.
+        minimum: in the figure's unit; None where it has no lower end.
+        maximum: likewise.
+        own: whether the builder has written it; else it comes with the tool.
+        source: where it comes from; empty for the builder's own.
+        assumes: what it holds for, in a few words.
+        basis: what it rests on, at length.
+        when: fields (``rod.material``) and what they must say for it to apply; a field that is not given rules
+            nothing out. ``absent`` asks that there is none.
     """
 
     figure: str
@@ -111,6 +121,10 @@ class Advice:
     minimum: float | None = None
     maximum: float | None = None
     own: bool = True
+    source: str = ""
+    assumes: str = ""
+    basis: str = ""
+    when: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

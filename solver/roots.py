@@ -11,7 +11,7 @@ def root(function: Callable[[float], float], low: float, high: float, width: flo
     """Where a function crosses 0 between two values at which its signs differ, to within ``width``.
 
     False position with the Illinois weighting, which needs few calls where the function is nearly straight; every
-    third step halves the interval. Source: M. Dowell and P. Jarratt, BIT 11 (1971), 168-174 (from memory).
+    third step halves the interval. Source: M. Dowell and P. Jarratt, BIT 11 (1971), 168-174 (recalled, recomputed).
 
     Raises:
         ValueError: the signs at both ends are the same.

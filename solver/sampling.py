@@ -96,7 +96,7 @@ def wilson(kept: int, count: int) -> tuple[float, float]:
     """95 % interval of a share of which ``kept`` of ``count`` were seen.
 
     (p + z²/2n ± z √(p(1 − p)/n + z²/4n²)) / (1 + z²/n). Source: E. B. Wilson, Journal of the American Statistical
-    Association 22 (1927), 209-212 (from memory; a test holds it against scipy).
+    Association 22 (1927), 209-212 (recalled, recomputed).
 
     >>> [round(end, 4) for end in wilson(90, 100)]
     [0.8256, 0.9448]

@@ -34,7 +34,7 @@ def shares(view: View, figure: str) -> tuple[Share, ...]:
     """Shares of all toleranced dimensions in a figure's spread, greatest variance first; empty where nothing strays.
 
     ``variance``: (∂f/∂x · t)² / Σ (∂f/∂x · t)²; ``worst_case``: |∂f/∂x| · t / Σ |∂f/∂x| · t; slopes at nominal, parts
-    and gasket layers independent. Source: JCGM 100:2008, 5.1.2 (first-order propagation; from memory).
+    and gasket layers independent. Source: JCGM 100:2008, 5.1.2, first-order propagation (recalled, recomputed).
     """
     view.reader.read(leaves_of(figure))
     leaves, tolerances = view.reader.values, view.reader.tolerances

@@ -9,6 +9,7 @@ A test looks whether they are fresh. Nothing in them is written by hand.
 from __future__ import annotations
 
 import inspect
+import math
 import re
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
@@ -18,16 +19,20 @@ from typing import Any
 import typer
 
 from kitwright.catalogs import plan_text
+from kitwright.catalogs.advice import default_advice
 from kitwright.catalogs.plan_goals import BOUNDS, SPEED
 from kitwright.catalogs.plan_measured import REMARKS, SHORT_BLOCK
 from kitwright.catalogs.rows import specs_of
 from kitwright.catalogs.schema_values import absent_in_words, range_in_words
 from kitwright.cli.main import app
 from kitwright.cli.output import Status
-from kitwright.cli.report.figure_report import by_group, leaf_meaning, step_text, unit_text
+from kitwright.cli.report.figure_report import by_group, confirmed_row, leaf_meaning, step_text, unit_text, usual_ranges
+from kitwright.cli.report.words import words
 from kitwright.solver.fields import FieldSpec
+from kitwright.solver.formulas.materials import MATERIALS
+from kitwright.solver.notes import ABSENT
 from kitwright.solver.parts import KINDS, Part
-from kitwright.solver.plan import MACHINING, REV_CEILING, TOLERANCES
+from kitwright.solver.plan import MACHINING, REV_CEILING, TOLERANCES, Advice
 from kitwright.solver.registry import FIGURES, Figure
 
 ROOT = Path(__file__).parent.parent
@@ -59,7 +64,8 @@ def figures_page() -> str:
         WRITTEN,
         "Each of these can be a goal of a plan. The step is the smallest difference that matters unless the plan says "
         "otherwise. Inputs are fields of parts, of the plan, or other figures; *may be unknown* marks those that the "
-        "figure can do without. `kitwright figures NAME` says the same on the command line.",
+        "figure can do without. A source that is *recalled* was not at hand; what confirms it stands below it. "
+        "`kitwright figures NAME` says the same on the command line.",
     ]
     for group, figures in by_group():
         parts.append(f"## {capital(group)}")
@@ -72,7 +78,30 @@ def figures_page() -> str:
     parts += ["## Steps in between", "No goals, but figures above are worked out from them."]
     for each in helpers:
         parts += one_figure(each)
-    return page(*parts)
+    return page(*parts, *materials())
+
+
+def materials() -> list[str | list[str]]:
+    """The table of materials, each with its source."""
+
+    def shown(value: float, unit: float) -> str:
+        return "" if math.isnan(value) else f"{value / unit:.4g}"
+
+    rows = []
+    for each in MATERIALS:
+        span = each.elasticity_range
+        elasticity = f"{shown(span[0], 1e9)} to {shown(span[1], 1e9)}" if span else shown(each.elasticity, 1e9)
+        sizes = [modulus for _, modulus in each.shear_by_wire]
+        shear = f"{shown(sizes[0], 1e9)} to {shown(sizes[-1], 1e9)}" if sizes else shown(each.shear_modulus, 1e9)
+        numbers = (elasticity, shown(each.density, 1000), shown(each.expansion, 1e-6), shear)
+        rows.append((each.name, ", ".join(each.aliases), *numbers, each.source))
+    return [
+        "## Materials",
+        "What a part's `material` may be, at room temperature: Young's modulus in GPa, density in g/cm³, expansion in "
+        "1e-6/K, shear modulus of spring wire in GPa. Of a range of Young's modulus the middle is taken; a shear "
+        "modulus that goes by the wire's size falls as the wire grows.",
+        table(("material", "also", "E", "density", "expansion", "G", "source"), rows),
+    ]
 
 
 def one_figure(figure: Figure) -> list[str | list[str]]:
@@ -82,6 +111,7 @@ def one_figure(figure: Figure) -> list[str | list[str]]:
         ["formula", figure.formula],
         ["range", range_of(figure.function)],
         ["source", figure.source],
+        *([name, text] for name, text in confirmed_row(figure)),
         ["default step", f"{step_text(figure)} {unit}".strip()],
         ["in JSON and CSV", f"`{figure.key}`"],
     ]
@@ -260,7 +290,31 @@ def plan_parts() -> list[str | list[str]]:
         f"Temperatures are given for {temperatures}.",
         "### reference",
         field_table(plan_text.REFERENCE),
+        *advice_parts(),
     ]
+
+
+def advice_parts() -> list[str | list[str]]:
+    """Every usual range with its source, and what it assumes."""
+    parts: list[str | list[str]] = [
+        "### advice",
+        "Figures, and for each in words a range with `min`, `max` or both in the figure's unit. They are shown beside "
+        "the figure and are never a limit. A figure named here takes the place of these usual ranges:",
+    ]
+    for name, ranges in default_advice().items():
+        rows = [(*row, conditions(each)) for row, each in zip(usual_ranges(FIGURES[name]), ranges, strict=True)]
+        parts += [
+            f"#### {words(name)}",
+            table(("for", "range", "source", "shown"), rows),
+            f"For: {ranges[0].assumes}. {ranges[0].basis}.",
+        ]
+    return parts
+
+
+def conditions(advice: Advice) -> str:
+    """When a range is shown."""
+    said = [f"without `{field}`" if wanted == ABSENT else f"`{field}` {wanted}" for field, wanted in advice.when]
+    return " and ".join(said) or "always"
 
 
 def keys_table(meanings: Mapping[str, str]) -> list[str]:

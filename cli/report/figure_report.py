@@ -6,10 +6,13 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 import kitwright.solver.formulas  # noqa: F401  (fills the registry)
+from kitwright.catalogs.advice import default_advice
 from kitwright.cli.report.blocks import Column, Command, Paragraph, Report, Section, Table, Title
+from kitwright.cli.report.notes import range_text
 from kitwright.cli.report.numbers import bare
 from kitwright.cli.report.words import words
 from kitwright.solver.fields import specs
+from kitwright.solver.formulas.recalled import confirmation
 from kitwright.solver.parts import KINDS
 from kitwright.solver.registry import FIGURES, GROUPS, UNITS, Figure, leaves_of, public_figures
 
@@ -100,6 +103,7 @@ def one_report(figure: Figure) -> Report:
     rows = (
         ("formula", figure.formula),
         ("source", figure.source),
+        *confirmed_row(figure),
         (
             "step",
             f"{step_text(figure)} {unit}".strip()
@@ -115,6 +119,13 @@ def one_report(figure: Figure) -> Report:
     )
     if inputs:
         report.append(Table((Column("from"), Column("what it is", wraps=True)), inputs, "Worked out from"))
+    usual = usual_ranges(figure)
+    if usual:
+        report.append(
+            Table((Column("for"), Column("range"), Column("source", wraps=True)), usual, "Usual ranges, no verdict")
+        )
+        about = default_advice()[figure.name][0]
+        report.append(Paragraph(f"For: {about.assumes}. {about.basis}."))
     if figure.bound_without:
         report.append(
             Paragraph(f"Without {', '.join(figure.bound_without)} it is an upper bound and proves no minimum.")
@@ -127,6 +138,18 @@ def one_report(figure: Figure) -> Report:
         )
     )
     return report
+
+
+def confirmed_row(figure: Figure) -> tuple[tuple[str, str], ...]:
+    """What confirms a source that is recalled; no row where it was seen."""
+    found = confirmation(figure.name, figure.function.__name__, figure.source)
+    return (("confirmed by", found),) if found else ()
+
+
+def usual_ranges(figure: Figure) -> tuple[tuple[str, str, str], ...]:
+    """What the usual ranges of a figure are for, each with its ends and its source."""
+    ranges = default_advice().get(figure.name, ())
+    return tuple((each.words, range_text(each, "mm"), each.source) for each in ranges)
 
 
 def ceiling_report() -> Report:
@@ -192,6 +215,7 @@ def figure_row(figure: Figure) -> dict[str, Any]:
         "meaning": figure.meaning,
         "formula": figure.formula,
         "source": figure.source,
+        "confirmed_by": confirmation(figure.name, figure.function.__name__, figure.source),
     }
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from kitwright.catalogs.advice import default_advice
@@ -26,6 +27,9 @@ ONE_PLANE = (
     "twin, count what hangs on each throw; what rocks the engine end to end is not in it."
 )
 
+PRACTICE = "common practice, no source"
+USUAL = f"Usual ranges, no verdict; {PRACTICE}, where none is named (a plan's own `advice` takes their place)"
+
 
 def notes_on(checked: Checked, plan: Plan, catalogue: Catalogue | None) -> Notes:
     """The notes on a combination, with the bundled ranges where the plan has none of its own."""
@@ -45,8 +49,7 @@ def note_blocks(found: Notes, units: str) -> Iterator[Paragraph | Items]:
     if own:
         yield Items("Your own ranges, from the plan's `advice`", tuple(_remark(each, units) for each in own))
     if usual:
-        title = "Common practice, no source; no verdict (a plan's own `advice` takes its place)"
-        yield Items(title, tuple(_remark(each, units) for each in usual))
+        yield Items(USUAL, tuple(_remark(each, units) for each in usual))
 
 
 def _timing(timing: Sequence[Timing], units: str) -> Iterator[str]:
@@ -114,11 +117,35 @@ def _moment(value: float) -> str:
 
 
 def _remark(remark: Remark, units: str) -> str:
-    ranges = "; ".join(f"{each.words}: {_range(each, units)}" for each in remark.ranges)
-    return f"{words(remark.figure)} {figure_text(remark.figure, remark.value, units)} — {ranges}"
+    """Where a value lies among its ranges, the other ranges, what they assume and a source that is one."""
+
+    def named(advice: Advice) -> str:
+        return f"{advice.words}: {range_text(advice, units)}"
+
+    near, above, below = remark.within, remark.above, remark.below
+    if near:
+        said = f"within {'; '.join(map(named, near))}"
+    elif above is not None and below is not None:
+        near = (above, below)
+        last = range_text(replace(above, minimum=None), units)
+        said = f"between {above.words}: {last}, and {below.words}: {range_text(replace(below, maximum=None), units)}"
+    else:
+        near = tuple(each for each in (above, below) if each is not None)
+        said = f"{'above' if below is None else 'below'} {named(near[0])}"
+    others = [named(each) for each in remark.ranges if each not in near]
+    if others:
+        said += f"; others: {'; '.join(others)}"
+    first = remark.ranges[0]
+    if first.assumes:
+        said += f". For: {first.assumes}"
+    sources = dict.fromkeys(each.source for each in remark.ranges if each.source not in ("", PRACTICE))
+    if sources:
+        said += f". Source: {'; '.join(sources)}"
+    return f"{words(remark.figure)} {figure_text(remark.figure, remark.value, units)} — {said}"
 
 
-def _range(advice: Advice, units: str) -> str:
+def range_text(advice: Advice, units: str) -> str:
+    """A range with its unit: ``0.90 to 1.15 mm``, ``from 2.00 mm``."""
     low, high = advice.minimum, advice.maximum
     if low is None:
         return f"up to {bound_text(advice.figure, high or 0.0, units)}"
@@ -149,7 +176,9 @@ def notes_data(found: Notes) -> dict[str, Any]:
                 "for": each.words,
                 "min": each.minimum,
                 "max": each.maximum,
-                "from": "plan" if each.own else "common practice, no source",
+                "within": each in remark.within,
+                "from": "plan" if each.own else each.source,
+                "assumes": each.assumes or None,
             }
             for remark in found.remarks
             for each in remark.ranges

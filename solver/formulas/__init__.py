@@ -16,6 +16,7 @@ from kitwright.solver.formulas import (  # noqa: F401, I001  (an order in which 
     breathing,
     valve_motion,
     valve_train,
+    surge,
     at_ceiling,
     stresses,
     money,

@@ -12,7 +12,7 @@ from kitwright.solver.formulas.loads import thermal_growth
 from kitwright.solver.registry import figure
 
 _CRANK = ("crank.stroke", "rod.length", "piston.pin_offset", "plan.rev_ceiling")
-_SLIDER = "Heywood, Internal Combustion Engine Fundamentals, eqs. 2.4 to 2.11 (from memory); exact slider-crank"
+_SLIDER = "Heywood, Internal Combustion Engine Fundamentals, eqs. 2.4 to 2.11 (recalled); exact slider-crank"
 
 figure(
     "peak_piston_speed",
@@ -51,7 +51,7 @@ figure(
     group="balance",
     meaning="mass that goes up and down",
     formula="piston with pin, rings and clips + small end of the rod",
-    source="two-mass rod: Norton, Design of Machinery (from memory)",
+    source="two-mass rod: Norton, Design of Machinery (recalled)",
     inputs=("piston.mass", "rod.small_end_mass"),
 )(loads.reciprocating_mass)
 
@@ -62,13 +62,13 @@ figure(
     group="balance",
     meaning="mass that goes round with the crank pin, the pin's own left out",
     formula="big end of the rod",
-    source="two-mass rod: Norton, Design of Machinery (from memory)",
+    source="two-mass rod: Norton, Design of Machinery (recalled)",
     inputs=("rod.big_end_mass",),
 )
 def rotating_mass(big_end: float) -> float:
     """Mass of the rod's big end with bolts and bearing, in kg, taken to go round with the crank pin.
 
-    Valid for the rod taken as two masses at its ends. Source: Norton, Design of Machinery (from memory).
+    Valid for the rod taken as two masses at its ends. Source: Norton, Design of Machinery (recalled, recomputed).
 
     >>> rotating_mass(0.210)
     0.21
@@ -82,7 +82,7 @@ figure(
     group="at speed",
     meaning="inertia load on the rod at top dead centre, at the rev ceiling",
     formula="reciprocating mass × acceleration at top dead centre",
-    source="Newton; two-mass rod: Norton, Design of Machinery (from memory)",
+    source="Newton; two-mass rod: Norton, Design of Machinery (recalled)",
     inputs=("reciprocating_mass", "top_acceleration"),
 )(loads.inertia_load)
 
@@ -92,7 +92,7 @@ figure(
     group="at speed",
     meaning="mean tension of the rod's shank under its inertia load; fillets and bolts stand more",
     formula="rod load / shank area",
-    source="Shigley's Mechanical Engineering Design, 9th ed., ch. 3 (from memory)",
+    source="Shigley's Mechanical Engineering Design, 9th ed., ch. 3 (recalled)",
     inputs=("rod_load", "rod.shank_area"),
     step=1.0,
 )(loads.rod_stress)
@@ -103,13 +103,15 @@ figure(
     group="at speed",
     meaning="elastic stretch of the rod under its inertia load",
     formula="load × rod length / (shank area × elasticity)",
-    source="Shigley's Mechanical Engineering Design, 9th ed., ch. 4 (from memory)",
+    source="Shigley's Mechanical Engineering Design, 9th ed., ch. 4 (recalled)",
     inputs=("rod_load", "rod.length", "rod.shank_area", "rod.elasticity"),
     step=0.005,
 )(loads.rod_stretch)
 
 
-_HEAT = "Callister, Materials Science and Engineering, app. B.6 (expansion); measured at 20 °C: ISO 1 (from memory)"
+_HEAT = (
+    "Callister, Materials Science and Engineering, app. B.6 (expansion); measured at 20 °C: common practice, no source"
+)
 
 MEASURED_AT = 293.15
 """Temperature at which dimensions hold, K."""
@@ -232,7 +234,7 @@ for _part, _name, _length, _function in (
     group="at speed",
     meaning="quench less the rod's stretch at the rev ceiling, and with heat where the plan gives temperatures",
     formula="quench − rod stretch + growth of barrel and case − growth of throw, rod and piston",
-    source="geometry; Shigley's Mechanical Engineering Design, 9th ed., ch. 4 (from memory); " + _HEAT,
+    source="geometry; Shigley's Mechanical Engineering Design, 9th ed., ch. 4 (recalled); " + _HEAT,
     inputs=("quench", "rod_stretch", *(f"{each}_growth" for each in ("barrel", "case", "crank", "rod", "piston"))),
     step=0.02,
     shape="additive",
@@ -262,7 +264,7 @@ figure(
     group="at speed",
     meaning="speed at which the inertia load reaches the rod's load limit",
     formula="√(load limit / (reciprocating mass × acceleration at top dead centre per ω²))",
-    source="Newton; two-mass rod: Norton, Design of Machinery (from memory)",
+    source="Newton; two-mass rod: Norton, Design of Machinery (recalled)",
     inputs=("rod.max_load", "reciprocating_mass", "crank.stroke", "rod.length", "piston.pin_offset"),
     public=False,
 )(loads.speed_at_load)
@@ -273,7 +275,7 @@ figure(
     group="balance",
     meaning="share of the reciprocating mass that the counterweight balances; one cylinder a throw",
     formula="(counterweight moment / throw − rotating mass) / reciprocating mass",
-    source="Norton, Design of Machinery, engine dynamics (from memory)",
+    source="Norton, Design of Machinery, engine dynamics (recalled)",
     inputs=("crank.counterweight_moment", "crank.stroke", "rotating_mass", "reciprocating_mass"),
     step=0.01,
 )(balance.balance_factor)
@@ -284,7 +286,7 @@ figure(
     group="balance",
     meaning="counterweight moment that would keep the balance factor of the plan's reference",
     formula="throw × (rotating mass + reference balance factor × reciprocating mass)",
-    source="Norton, Design of Machinery, engine dynamics (from memory)",
+    source="Norton, Design of Machinery, engine dynamics (recalled)",
     inputs=("crank.stroke", "rotating_mass", "reciprocating_mass", "reference.balance_factor"),
 )(balance.counterweight_moment)
 

@@ -15,7 +15,7 @@ def counterweight_mass(rotating: float, reciprocating: float, factor: float) -> 
 
     Valid for the rod taken as two masses.
 
-    Source: Norton, Design of Machinery, engine dynamics (from memory).
+    Source: Norton, Design of Machinery, engine dynamics (recalled, recomputed).
 
     >>> round(counterweight_mass(0.210, 0.370, 0.55), 6)
     0.4135
@@ -35,7 +35,7 @@ def counterweight_moment(stroke: float, rotating: float, reciprocating: float, f
 
     Valid for the rod taken as two masses, in one plane. The inverse of :func:`balance_factor`.
 
-    Source: Norton, Design of Machinery, engine dynamics (from memory).
+    Source: Norton, Design of Machinery, engine dynamics (recalled, recomputed).
 
     >>> round(1e6 * counterweight_moment(0.070, 0.210, 0.370, 0.55), 3)
     14472.5
@@ -59,7 +59,7 @@ def balance_factor(moment: float, stroke: float, rotating: float, reciprocating:
 
     Valid for the rod taken as two masses and the moment counted without the crank pin's own.
 
-    Source: Norton, Design of Machinery, engine dynamics (from memory).
+    Source: Norton, Design of Machinery, engine dynamics (recalled, recomputed).
 
     >>> round(balance_factor(0.4135 * 0.035, 0.070, 0.210, 0.370), 6)
     0.55
@@ -78,7 +78,7 @@ def primary_force(reciprocating: float, stroke: float, speed: float) -> float:
 
     Valid without pin offset.
 
-    Source: Norton, Design of Machinery, engine dynamics (from memory).
+    Source: Norton, Design of Machinery, engine dynamics (recalled, recomputed).
 
     >>> float(round(primary_force(0.37, 0.070, 7500 * np.pi / 30), 2))
     7988.21
@@ -92,7 +92,7 @@ def residual_axial_force(primary: float, factor: float) -> float:
 
     Valid without pin offset.
 
-    Source: Norton, Design of Machinery, engine dynamics (from memory).
+    Source: Norton, Design of Machinery, engine dynamics (recalled, recomputed).
 
     >>> round(residual_axial_force(7988.21, 0.55), 2)
     3594.69
@@ -105,7 +105,7 @@ def residual_cross_force(primary: float, factor: float) -> float:
 
     Valid without pin offset.
 
-    Source: Norton, Design of Machinery, engine dynamics (from memory).
+    Source: Norton, Design of Machinery, engine dynamics (recalled, recomputed).
 
     >>> round(residual_cross_force(7988.21, 0.55), 2)
     4393.52
@@ -125,7 +125,7 @@ def secondary_force(primary: float, stroke: float, rod_length: float) -> float:
 
     Valid for two harmonics and no pin offset.
 
-    Source: Norton, Design of Machinery, engine dynamics (from memory).
+    Source: Norton, Design of Machinery, engine dynamics (recalled, recomputed).
 
     >>> round(secondary_force(7988.21, 0.070, 0.1105), 2)
     2530.2
@@ -145,7 +145,7 @@ def axial_force(angle: float, primary: float, secondary: float, factor: float) -
 
     Valid for two harmonics and no pin offset.
 
-    Source: Norton, Design of Machinery, engine dynamics (from memory).
+    Source: Norton, Design of Machinery, engine dynamics (recalled, recomputed).
 
     >>> float(round(axial_force(np.pi / 4, 7988.21, 2530.2, 0.55), 2))
     2541.83
@@ -165,7 +165,7 @@ def cross_force(angle: float, primary: float, factor: float) -> float:
 
     Valid for two harmonics and no pin offset.
 
-    Source: Norton, Design of Machinery, engine dynamics (from memory).
+    Source: Norton, Design of Machinery, engine dynamics (recalled, recomputed).
 
     >>> float(round(cross_force(np.pi / 4, 7988.21, 0.55), 1))
     -3106.7

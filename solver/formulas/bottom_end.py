@@ -47,8 +47,8 @@ def piston_travel(stroke: float, rod_length: float, pin_offset: float) -> float:
     """Distance between the piston's two dead centres, in metres.
 
     √((l + r)² − e²) − √((l − r)² − e²) with throw r = stroke / 2, rod l and pin offset e; the stroke itself where e is
-    0 or unknown. Valid for l > r + e. Source: geometry of the offset slider-crank (Norton, Design of Machinery, from
-    memory).
+    0 or unknown. Valid for l > r + e. Source: geometry of the offset slider-crank in Norton, Design of Machinery
+    (recalled, recomputed).
 
     >>> float(round(1000 * piston_travel(0.070, 0.1105, 0.001), 4))
     70.0032

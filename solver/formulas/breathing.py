@@ -11,7 +11,7 @@ from kitwright.solver.formulas import gas
 from kitwright.solver.formulas.volumes import circle, ratio_at_least
 from kitwright.solver.registry import Slack, figure
 
-_HEYWOOD = "Heywood, Internal Combustion Engine Fundamentals, ch. 2 (from memory)"
+_HEYWOOD = "Heywood, Internal Combustion Engine Fundamentals, ch. 2 (recalled)"
 
 
 @figure(
@@ -142,7 +142,7 @@ def curtain_area_of(lift: float, valve: float, valves: float) -> float:
     """Area that the valves of one cylinder open at a lift, n × min(π D L, (π/4) D²), in m²; lift and head D in m.
 
     The plain curtain between head and seat, at most the head's area: neither the seat's cone nor the stem is in it, nor
-    any flow coefficient. Source: Heywood, Internal Combustion Engine Fundamentals, §6.3 (from memory).
+    any flow coefficient. Source: Heywood, Internal Combustion Engine Fundamentals, §6.3 (recalled, recomputed).
 
     >>> round(1e6 * float(curtain_area_of(0.004, 0.032, 1.0)), 3), round(1e6 * float(curtain_area_of(0.01, 0.032, 2.0)))
     (402.124, 1608)
@@ -168,7 +168,7 @@ for _valve in ("intake", "exhaust"):
         group="breathing",
         meaning=f"area that the {_valve} valves of one cylinder open at their greatest lift, seat and stem left out",
         formula="valves × the lesser of π × valve diameter × lift and (π/4) × valve diameter²",
-        source="Heywood, Internal Combustion Engine Fundamentals, §6.3 (from memory)",
+        source="Heywood, Internal Combustion Engine Fundamentals, §6.3 (recalled)",
         inputs=(f"valve_lift_{_valve}", f"head.{_valve}_valve", f"head.{_valve}_valves"),
     )(curtain_area_of)
 
@@ -189,7 +189,7 @@ for _valve in ("intake", "exhaust"):
         group="at speed",
         meaning=f"mean gas speed through the {_valve} valves' area at their greatest lift, at the rev ceiling",
         formula="mean piston speed × piston area / curtain area",
-        source="continuity; Heywood, Internal Combustion Engine Fundamentals, §6.3 (from memory)",
+        source="continuity; Heywood, Internal Combustion Engine Fundamentals, §6.3 (recalled)",
         inputs=("mean_piston_speed", "block.bore", f"curtain_area_{_valve}"),
         step=1.0,
     )(gas.gas_speed)
@@ -201,7 +201,7 @@ for _valve in ("intake", "exhaust"):
     group="at speed",
     meaning="inlet Mach index at the rev ceiling; filling falls off above some 0.5 to 0.6",
     formula="bore² × mean piston speed / (valves × valve diameter² × flow coefficient × speed of sound)",
-    source="Taylor, The Internal Combustion Engine in Theory and Practice, vol. 1, ch. 6 (from memory)",
+    source="Taylor, The Internal Combustion Engine in Theory and Practice, vol. 1, ch. 6 (recalled)",
     inputs=(
         "block.bore",
         "mean_piston_speed",
@@ -220,7 +220,7 @@ def inlet_mach_index(
     Z = b² S̄p / (n D² C a): bore b and valve diameter D in m, mean piston speed in m/s, flow coefficient over the
     opening, speed of sound in air at a geometric altitude in m (US Standard Atmosphere 1976).
 
-    Source: Taylor, vol. 1, ch. 6 (from memory).
+    Source: Taylor, vol. 1, ch. 6 (recalled, recomputed).
 
     >>> round(float(inlet_mach_index(0.072, 17.5, 1.0, 0.032, 0.38, 0.0)), 5)
     0.68512
@@ -242,7 +242,7 @@ def inlet_mach_index(
 def port_speed(piston_speed: float, bore: float, port: float) -> float:
     """Mean gas speed at the port, S̄p b² / d², in m/s; diameters in m. Incompressible.
 
-    Source: Heywood, ch. 2 (from memory).
+    Source: Heywood, ch. 2 (recalled, recomputed).
 
     >>> round(float(port_speed(17.5, 0.072, 0.027)), 3)
     124.444

@@ -185,7 +185,7 @@ def cranking_pressure(ambient: float, ratio: float, exponent: float) -> float:
         exponent: n, polytropic; 1.2 to 1.3, leakage and heat lumped in.
 
     Source: encyclopedia article on the compression ratio, 7.5^1.3 × 14.7 = 201.8 psi; Heywood, Internal
-    Combustion Engine Fundamentals, §9.2 for n (from memory).
+    Combustion Engine Fundamentals, §9.2 for n (recalled, recomputed).
 
     >>> round(cranking_pressure(14.7, 7.5, 1.3), 1)
     201.8
@@ -296,8 +296,8 @@ def inlet_mach_index(
 
     Filling falls off above some 0.5 to 0.6.
 
-    Source: Taylor, The Internal Combustion Engine in Theory and Practice, vol. 1, 2nd ed., ch. 6 (from
-    memory).
+    Source: Taylor, The Internal Combustion Engine in Theory and Practice, vol. 1, 2nd ed., ch. 6 (recalled,
+    recomputed).
 
     >>> round(inlet_mach_index(0.072, 17.5, 1, 0.032, 0.38, 340.294), 6)
     0.685118
@@ -326,7 +326,7 @@ def speed_at_mach_index(
         flow_coefficient: C.
         sound: a, m/s.
 
-    Source: Taylor, as for :func:`inlet_mach_index` (from memory).
+    Source: Taylor, as for :func:`inlet_mach_index` (recalled, recomputed).
 
     >>> round(speed_at_mach_index(0.6, 0.072, 0.070, 1, 0.032, 0.38, 340.294) * 30 / np.pi, 1)
     6568.2
@@ -345,7 +345,7 @@ def gas_speed(piston_speed: float, bore: float, area: float) -> float:
 
     Valid for steady, incompressible flow over the piston's whole stroke.
 
-    Source: continuity; Heywood, Internal Combustion Engine Fundamentals, §6.3 (from memory).
+    Source: continuity; Heywood, Internal Combustion Engine Fundamentals, §6.3 (recalled, recomputed).
 
     >>> round(float(gas_speed(17.5, 0.072, circle(0.027))), 3)
     124.444
@@ -357,7 +357,7 @@ def gas_speed(piston_speed: float, bore: float, area: float) -> float:
 def curtain_area(valve_diameter: float, lift: float) -> float:
     """Cylinder between valve head and seat, π D L, in m²; both in m. Equal to the head's area at L = D / 4.
 
-    Source: Heywood, Internal Combustion Engine Fundamentals, §6.3 (from memory).
+    Source: Heywood, Internal Combustion Engine Fundamentals, §6.3 (recalled, recomputed).
 
     >>> round(1e6 * curtain_area(0.032, 0.00965), 3)
     970.124
@@ -390,7 +390,7 @@ def seat_stage_lifts(
         throat_diameter: inner seat diameter, m.
         stem_diameter: m.
 
-    Source: Heywood, Internal Combustion Engine Fundamentals, §6.3 (from memory); geometry.
+    Source: Heywood, Internal Combustion Engine Fundamentals, §6.3 (recalled, recomputed); geometry.
 
     >>> limits = seat_stage_lifts(0.032, 0.0016, np.pi / 4, 0.028, 0.0055)
     >>> [round(1000 * float(each), 5) for each in limits]
@@ -428,7 +428,7 @@ def seat_flow_area(
 
     Geometric, without any flow coefficient.
 
-    Source: Heywood, Internal Combustion Engine Fundamentals, §6.3 (from memory).
+    Source: Heywood, Internal Combustion Engine Fundamentals, §6.3 (recalled, recomputed).
 
     >>> area = seat_flow_area(np.array([0.001, 0.004, 0.00965]), 0.032, 0.0016, np.pi / 4, 0.028, 0.0055)
     >>> [round(1e6 * float(each), 3) for each in area]
@@ -463,7 +463,7 @@ def seat_stage(
         throat_diameter: m.
         stem_diameter: m.
 
-    Source: Heywood, Internal Combustion Engine Fundamentals, §6.3 (from memory).
+    Source: Heywood, Internal Combustion Engine Fundamentals, §6.3 (recalled, recomputed).
 
     >>> float(seat_stage(0.004, 0.032, 0.0016, np.pi / 4, 0.028, 0.0055))
     2.0

@@ -93,7 +93,7 @@ def root_between(function: Callable[[Any], Any], low: Any, high: Any, rounds: in
 
     NaN where the function has the same sign at both ends, or is NaN there.
 
-    Source: Chandrupatla, Advances in Engineering Software 28 (1997), 145–149 (from memory).
+    Source: Chandrupatla, Advances in Engineering Software 28 (1997), 145–149 (recalled, recomputed).
 
     >>> float(root_between(lambda x: x**2 - 2.0, 0.0, 2.0)) == 2.0**0.5
     True
@@ -135,7 +135,7 @@ def top_dead_centre(stroke: float, rod_length: float, pin_offset: float) -> floa
 
     Valid for l > r + |e|; NaN outside.
 
-    Source: geometry of the offset slider-crank (Norton, Design of Machinery, from memory).
+    Source: geometry of the offset slider-crank in Norton, Design of Machinery (recalled, recomputed).
 
     >>> float(round(np.degrees(top_dead_centre(0.070, 0.1105, 0.001)), 6))
     0.393789
@@ -156,7 +156,7 @@ def bottom_dead_centre(stroke: float, rod_length: float, pin_offset: float) -> f
 
     Valid for l > r + |e|; NaN outside.
 
-    Source: geometry of the offset slider-crank (Norton, Design of Machinery, from memory).
+    Source: geometry of the offset slider-crank in Norton, Design of Machinery (recalled, recomputed).
 
     >>> float(round(np.degrees(bottom_dead_centre(0.070, 0.1105, 0.001)), 4))
     180.7589
@@ -184,7 +184,7 @@ def pin_height(angle: float, stroke: float, rod_length: float, pin_offset: float
 
     Exact; valid for l > r + |e|, NaN outside.
 
-    Source: Heywood, Internal Combustion Engine Fundamentals, eqs. 2.4–2.6 for e = 0 (from memory); geometry.
+    Source: Heywood, Internal Combustion Engine Fundamentals, eqs. 2.4–2.6 for e = 0 (recalled, recomputed); geometry.
 
     >>> round(float(pin_height(np.pi / 2, 6.0, 5.0, 0.0)), 9)
     4.0
@@ -207,7 +207,7 @@ def piston_drop(angle: float, stroke: float, rod_length: float, pin_offset: floa
 
     Exact; valid for l > r + |e|, NaN outside.
 
-    Source: Heywood, Internal Combustion Engine Fundamentals, eqs. 2.4–2.6 for e = 0 (from memory); geometry.
+    Source: Heywood, Internal Combustion Engine Fundamentals, eqs. 2.4–2.6 for e = 0 (recalled, recomputed); geometry.
 
     >>> round(float(piston_drop(np.pi / 2, 6.0, 5.0, 0.0)), 9)
     4.0

@@ -18,7 +18,7 @@ def reciprocating_mass(piston: float, small_end: float) -> float:
 
     Valid for the rod taken as two masses at its ends.
 
-    Source: Norton, Design of Machinery, two-mass rod (from memory).
+    Source: Norton, Design of Machinery, two-mass rod (recalled, recomputed).
 
     >>> round(reciprocating_mass(0.280, 0.090), 6)
     0.37
@@ -74,7 +74,7 @@ def rod_stress(load: float, area: float) -> float:
 
     Valid away from fillets and bolts, which stand more.
 
-    Source: Shigley's Mechanical Engineering Design, 9th ed., ch. 3 (from memory).
+    Source: Shigley's Mechanical Engineering Design, 9th ed., ch. 3 (recalled, recomputed).
 
     >>> round(rod_stress(10518.4, 95e-6) / 1e6, 2)
     110.72
@@ -94,7 +94,7 @@ def rod_stretch(load: float, length: float, area: float, elasticity: float) -> f
     Valid below the yield point, for one section from end to end; the least section gives too much rather than
     too little.
 
-    Source: Shigley's Mechanical Engineering Design, 9th ed., ch. 4 (from memory).
+    Source: Shigley's Mechanical Engineering Design, 9th ed., ch. 4 (recalled, recomputed).
 
     >>> round(1000 * rod_stretch(10518.4, 0.1105, 95e-6, 207e9), 6)
     0.059104
@@ -114,7 +114,7 @@ def load_at_stretch(stretch: float, length: float, area: float, elasticity: floa
 
     Valid below the yield point.
 
-    Source: Shigley's Mechanical Engineering Design, 9th ed., ch. 4 (from memory).
+    Source: Shigley's Mechanical Engineering Design, 9th ed., ch. 4 (recalled, recomputed).
 
     >>> round(load_at_stretch(59.1042e-6, 0.1105, 95e-6, 207e9), 1)
     10518.4

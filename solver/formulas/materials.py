@@ -13,7 +13,9 @@ import numpy as np
 
 CALLISTER = "Callister, Materials Science and Engineering, tables B.1, B.2, B.6"
 SHIGLEY = "Shigley's Mechanical Engineering Design, 9th ed., table 10-5"
-FROM_MEMORY = "data of a common piston alloy, from memory"
+RECOMPUTED = "tests/test_recalled.py"
+PISTON_ALLOY = f"data of a common piston alloy (recalled; held against its elements and a seen alloy, {RECOMPUTED})"
+RECALLED_DENSITY = f"density recalled, that of steel ({RECOMPUTED})"
 INCH = 0.0254
 NAN = float("nan")
 
@@ -57,7 +59,7 @@ class Material:
         elasticity: Young's modulus, Pa; the middle where the source gives a range.
         density: kg/m³.
         expansion: linear, 1/K.
-        source: where the values come from, and which of them are from memory.
+        source: where the values come from, and which of them are recalled, with the test that confirms those.
         shear_modulus: of spring wire, Pa.
         elasticity_range: lowest and highest Young's modulus of the source, Pa, where it gives a range.
         shear_by_wire: (wire diameters up to and including, m; shear modulus, Pa), thinnest first, where it
@@ -98,7 +100,7 @@ MATERIALS: tuple[Material, ...] = (
         72.4e9,
         2690.0,
         21.5e-6,
-        f"{CALLISTER}; density from memory",
+        f"{CALLISTER}; density recalled, that of its elements ({RECOMPUTED})",
     ),
     Material(
         "aluminium 6061",
@@ -109,15 +111,15 @@ MATERIALS: tuple[Material, ...] = (
         f"{CALLISTER}; that plain aluminium means this one is common practice, no source",
     ),
     Material("aluminium 2024", ("aluminum 2024", "2024", "al 2024"), 72.4e9, 2770.0, 22.9e-6, CALLISTER),
-    Material("aluminium 4032", ("aluminum 4032", "4032", "al 4032"), 79e9, 2680.0, 19.4e-6, FROM_MEMORY),
-    Material("aluminium 2618", ("aluminum 2618", "2618", "al 2618"), 74e9, 2760.0, 22.3e-6, FROM_MEMORY),
+    Material("aluminium 4032", ("aluminum 4032", "4032", "al 4032"), 79e9, 2680.0, 19.4e-6, PISTON_ALLOY),
+    Material("aluminium 2618", ("aluminum 2618", "2618", "al 2618"), 74e9, 2760.0, 22.3e-6, PISTON_ALLOY),
     Material(
         "music wire",
         ("piano wire",),
         NAN,
         7850.0,
         NAN,
-        f"{SHIGLEY}; its limits of wire size and the density from memory",
+        f"{SHIGLEY}; limits of wire size recalled, at most 1.3 % in rate ({RECOMPUTED}); {RECALLED_DENSITY}",
         shear_by_wire=(
             (0.0325 * INCH, 82.7e9),
             (0.0635 * INCH, 81.7e9),
@@ -157,7 +159,7 @@ MATERIALS: tuple[Material, ...] = (
         NAN,
         7850.0,
         NAN,
-        f"{SHIGLEY}; density from memory",
+        f"{SHIGLEY}; {RECALLED_DENSITY}",
         77.2e9,
     ),
     Material(
@@ -166,7 +168,7 @@ MATERIALS: tuple[Material, ...] = (
         NAN,
         7850.0,
         NAN,
-        f"{SHIGLEY}; density from memory",
+        f"{SHIGLEY}; {RECALLED_DENSITY}",
         77.2e9,
         wire=Wire(2005e6, 0.168, 0.8e-3, 11.1e-3, 0.50),
     ),
@@ -176,7 +178,7 @@ MATERIALS: tuple[Material, ...] = (
         NAN,
         7850.0,
         NAN,
-        f"{SHIGLEY}; shear modulus and density from memory",
+        f"{SHIGLEY}; shear modulus recalled, near that of any steel ({RECOMPUTED}); {RECALLED_DENSITY}",
         77.2e9,
         wire=Wire(1974e6, 0.108, 1.6e-3, 9.5e-3, 0.50),
     ),
@@ -221,8 +223,8 @@ def shear_modulus(name: str, wire: float) -> float:
     Raises:
         UnknownMaterialError: the table does not hold the name.
 
-    Source: Shigley's Mechanical Engineering Design, 9th ed., table 10-5; sizes and chrome silicon from
-    memory.
+    Source: Shigley's Mechanical Engineering Design, 9th ed., table 10-5; sizes and chrome silicon
+    (recalled, recomputed).
 
     >>> float(shear_modulus("music wire", 0.0025)) / 1e9
     81.0

@@ -102,8 +102,8 @@ def measured_curve(angles: Sequence[float], lifts: Sequence[float], resolution: 
         ValueError: fewer than seven readings, angles that do not rise, negative lifts, or a lobe that is not
             read from seat to seat.
 
-    Source: smoothing spline, Dierckx, Curve and Surface Fitting with Splines, 1993 (from memory); a rounded reading
-    strays by resolution / √12 (JCGM 100, rectangular distribution, from memory).
+    Source: smoothing spline, Dierckx, Curve and Surface Fitting with Splines, 1993; a rounded reading strays by
+    resolution / √12, JCGM 100, rectangular distribution (recalled, recomputed).
 
     >>> lifts = [0.0, 0.0005, 0.002, 0.004, 0.005, 0.004, 0.002, 0.0005, 0.0]
     >>> curve = measured_curve(np.radians(np.arange(0, 270, 30)), lifts)

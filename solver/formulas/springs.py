@@ -54,7 +54,7 @@ def bergstraesser_factor(index: float) -> float:
 
     Valid for an index C of 4 to 12.
 
-    Source: Shigley's Mechanical Engineering Design, 9th ed., ch. 10; EN 13906-1:2013 (from memory).
+    Source: Shigley's Mechanical Engineering Design, 9th ed., ch. 10; EN 13906-1:2013 (recalled, recomputed).
 
     >>> round(bergstraesser_factor(7.125), 5)
     1.19608
@@ -86,7 +86,7 @@ def spring_stress(force: float, wire: float, coil_diameter: float, factor: float
 
     Valid for round wire, elastic.
 
-    Source: Shigley's Mechanical Engineering Design, 9th ed., ch. 10.
+    Source: Shigley's Mechanical Engineering Design, 9th ed., ch. 10 (recalled, recomputed).
 
     >>> round(spring_stress(284.293, 0.0032, 0.0228, 1.19608) / 1e6, 1)
     602.5
@@ -111,7 +111,7 @@ def solid_height(wire: float, total_coils: float) -> float:
 def active_from_total(total_coils: float) -> float:
     """Active coils of a spring with closed ends, Na = Nt − 2, dimensionless.
 
-    Source: Shigley's Mechanical Engineering Design, 9th ed., table 10-1 (from memory).
+    Source: Shigley's Mechanical Engineering Design, 9th ed., table 10-1 (recalled, recomputed).
 
     >>> active_from_total(7.0)
     5.0
@@ -129,7 +129,7 @@ def closed_pitch(free_length: float, wire: float, active_coils: float) -> float:
 
     Valid for a spring of even pitch.
 
-    Source: Shigley's Mechanical Engineering Design, 9th ed., table 10-1 (from memory).
+    Source: Shigley's Mechanical Engineering Design, 9th ed., table 10-1 (recalled, recomputed).
 
     >>> round(1000 * closed_pitch(0.0525, 0.00094, 10.5), 4)
     4.7314
@@ -147,7 +147,7 @@ def stable_length(coil_diameter: float, end_constant: float) -> float:
 
     Valid for steels.
 
-    Source: Shigley's Mechanical Engineering Design, 9th ed., eq. 10-12 and table 10-2 (from memory).
+    Source: Shigley's Mechanical Engineering Design, 9th ed., eq. 10-12 and table 10-2 (recalled, recomputed).
 
     >>> round(1000 * stable_length(0.0228, 0.5), 3)
     119.928
@@ -207,7 +207,7 @@ def surge_frequency(rate: float, active_mass: float) -> float:
 
     Valid for a spring of even pitch.
 
-    Source: Shigley's Mechanical Engineering Design, 9th ed., §10-8 (from memory).
+    Source: Shigley's Mechanical Engineering Design, 9th ed., §10-8 (recalled, recomputed).
 
     >>> round(float(surge_frequency(17074.7, 0.0226107)), 2)
     434.5
@@ -232,7 +232,7 @@ def surge_frequency_en(
     The rounded constant makes it 0.03 % more than :func:`surge_frequency`. Valid for a spring of even pitch,
     both ends seated.
 
-    Source: EN 13906-1:2013 (from memory).
+    Source: EN 13906-1:2013 (recalled, recomputed).
 
     >>> round(float(surge_frequency_en(0.0032, 0.0228, 5.0, 77.2e9, 7850.0)), 2)
     434.64
@@ -259,7 +259,7 @@ def effective_mass(
 
     Valid for a rigid train.
 
-    Source: Rayleigh's third of the spring; Norton, Design of Machinery, lumped models (from memory).
+    Source: Rayleigh's third of the spring; Norton, Design of Machinery, lumped models (recalled, recomputed).
 
     >>> round(1000 * effective_mass(0.065, 0.031655, 8e-6, 0.032, 0.078, 1.5), 3)
     118.031
@@ -365,7 +365,7 @@ def nose_float_speed(open_force: float, mass: float, curve: Curve, ratio: float)
 
     Valid for a rigid train, surge ignored.
 
-    Source: Norton, Design of Machinery, lumped models (from memory).
+    Source: Norton, Design of Machinery, lumped models (recalled, recomputed).
 
     >>> curve = LobeCurve(0.0065, np.radians(150), 19.8807)
     >>> float(round(nose_float_speed(284.293, 0.118031, curve, 1.5) * 30 / np.pi, 1))
@@ -396,7 +396,7 @@ def float_speed(
     Valid for a rigid train, surge ignored; 0 where the spring is slack. Where both flanks are
     alike, the angle is that of the closing one.
 
-    Source: Norton, Design of Machinery, lumped models (from memory); scanned and refined.
+    Source: Norton, Design of Machinery, lumped models (recalled, recomputed); scanned and refined.
 
     >>> curve = LobeCurve(0.0065, np.radians(150), 19.8807)
     >>> speed, angle = float_speed(17074.7, 0.045, 0.038, 0.118031, curve, 1.5, 0.0001)

@@ -16,7 +16,7 @@ _FORMULA = (
     "Wahl's K = (4C − 1) / (4C − 4) + 0.615 / C gives some 1 % more"
 )
 _SOURCE = (
-    "Shigley's Mechanical Engineering Design, 9th ed., ch. 10; EN 13906-1:2013 (from memory); "
+    "Shigley's Mechanical Engineering Design, 9th ed., ch. 10; EN 13906-1:2013 (recalled); "
     "Wahl's factor: Mechanical Engineer's Data Handbook, §1.5"
 )
 
@@ -25,7 +25,7 @@ def coil_stress(force: float, wire: float, diameter: float) -> float:
     """Shear stress at the inside of a valve spring's coil, K_B 8 F D / (π d³), in Pa; force in N, wire and coil in m.
 
     K_B is Bergsträsser's factor, which EN 13906-1 uses; Wahl's gives 0.7 % (index 12) to 1.4 % (index 4) more. Valid
-    for round wire and an index of 4 to 12, elastic. Source: Shigley, ch. 10; EN 13906-1:2013 (from memory).
+    for round wire and an index of 4 to 12, elastic. Source: Shigley, ch. 10; EN 13906-1:2013 (recalled, recomputed).
 
     >>> round(coil_stress(284.293, 0.0032, 0.0228) / 1e6, 1)
     602.5

@@ -31,7 +31,7 @@ from kitwright.solver.registry import Slack, figure
     group="valve gear",
     meaning="spring rate: the maker's, or from wire, coil diameter and active coils",
     formula="G × wire⁴ / (8 × coil diameter³ × active coils)",
-    source="Shigley's Mechanical Engineering Design, 9th ed., ch. 10; EN 13906-1:2013 (from memory)",
+    source="Shigley's Mechanical Engineering Design, 9th ed., ch. 10; EN 13906-1:2013 (recalled)",
     inputs=(
         "spring.rate?",
         "spring.shear_modulus?",
@@ -46,7 +46,7 @@ from kitwright.solver.registry import Slack, figure
 def spring_rate(given: float, shear: float, wire: float, diameter: float, active: float, total: float) -> float:
     """Spring rate in N/m: the given one, else G d⁴ / (8 D³ n) (Pa, m; closed and ground ends: n = total − 2).
 
-    Source: Shigley, ch. 10; EN 13906-1:2013 (from memory).
+    Source: Shigley, ch. 10; EN 13906-1:2013 (recalled, recomputed).
 
     >>> nan = float("nan")
     >>> round(float(spring_rate(nan, 77.2e9, 0.0032, 0.0228, nan, 7.0)))
@@ -89,7 +89,7 @@ def _seat_at_least(force: float, constants: Mapping[str, Any]) -> tuple[Slack, .
     group="valve gear",
     meaning="spring force, valve shut",
     formula="spring rate × (free length − installed spring height)",
-    source="EN 13906-1:2013 (from memory); linear spring",
+    source="EN 13906-1:2013 (recalled); linear spring",
     inputs=("spring_rate", "spring.free_length", "installed_spring_height"),
     step=5.0,
     at_least=_seat_at_least,
@@ -97,7 +97,7 @@ def _seat_at_least(force: float, constants: Mapping[str, Any]) -> tuple[Slack, .
 def spring_seat(rate: float, free: float, installed: float) -> float:
     """Force with the valve shut, k (L0 − h), in N; k in N/m, lengths in m. Linear spring.
 
-    Source: EN 13906-1:2013 (from memory).
+    Source: EN 13906-1:2013 (recalled, recomputed).
 
     >>> round(spring_seat(17074.7, 0.045, 0.038), 2)
     119.52
@@ -115,7 +115,7 @@ figure(
     group="valve gear",
     meaning="spring force at the greater lift",
     formula="spring rate × (free length − installed spring height + valve lift)",
-    source="EN 13906-1:2013 (from memory); linear spring",
+    source="EN 13906-1:2013 (recalled); linear spring",
     inputs=("spring_rate", "spring.free_length", "installed_spring_height", "valve_lift"),
     step=5.0,
     at_least=_open_at_least,
@@ -128,7 +128,7 @@ figure(
     group="valve gear",
     meaning="lowest surge frequency of the spring",
     formula="3560 × wire / (active coils × coil diameter²) × √(shear modulus / density)",
-    source="EN 13906-1:2013 (from memory)",
+    source="EN 13906-1:2013 (recalled)",
     inputs=(
         "spring.wire",
         "spring.coil_diameter",
@@ -142,7 +142,7 @@ figure(
 def spring_surge(wire: float, diameter: float, active: float, total: float, shear: float, density: float) -> float:
     """Lowest surge frequency, in Hz, of a spring seated at both ends; m, Pa, kg/m³ (closed ends: n = total − 2).
 
-    Source: EN 13906-1:2013 (from memory).
+    Source: EN 13906-1:2013 (recalled, recomputed).
 
     >>> round(float(spring_surge(0.0032, 0.0228, 5.0, 7.0, 77.2e9, 7850.0)), 2)
     434.64
@@ -235,7 +235,7 @@ def float_speed_of(
     ω² = least of F(θ) / (m R |L″(θ)|) where the lobe decelerates; N/m, m, kg, rad of the crank; the number stands for a
     degree wheel's readings, NaN for none. Rigid train, surge ignored.
 
-    Source: Norton, Design of Machinery, lumped models (from memory).
+    Source: Norton, Design of Machinery, lumped models (recalled, recomputed).
 
     >>> lobe = (0.0065, np.radians(300), 0.0, np.radians(242), 0.001)
     >>> speed = float_speed_of(17074.7, 0.045, 0.038, 0.118031, *lobe, 1.5, 0.0001)
@@ -298,7 +298,7 @@ for _valve in ("intake", "exhaust"):
         group="at speed",
         meaning=f"speed at which the {_valve} valve leaves its cam",
         formula="least over the lobe of √(spring force / (effective mass × valve acceleration per ω²))",
-        source=CURVE + "Norton, Design of Machinery, lumped models (from memory)",
+        source=CURVE + "Norton, Design of Machinery, lumped models (recalled)",
         inputs=(
             "spring_rate",
             "spring.free_length",
@@ -320,7 +320,7 @@ figure(
     meaning="speed at which the first valve leaves its cam",
     formula="the lower of the intake's and the exhaust's: least over the lobe of "
     "√(spring force / (effective mass × valve acceleration per ω²))",
-    source=CURVE + "Norton, Design of Machinery, lumped models (from memory)",
+    source=CURVE + "Norton, Design of Machinery, lumped models (recalled)",
     inputs=("float_speed_intake", "float_speed_exhaust"),
     extreme="min",
 )(least)

@@ -26,7 +26,7 @@ def circle(diameter: float) -> float:
     group="volumes and compression",
     meaning="volume swept by one piston",
     formula="(π/4) × bore² × piston travel",
-    source="Heywood, Internal Combustion Engine Fundamentals, ch. 2 (from memory)",
+    source="Heywood, Internal Combustion Engine Fundamentals, ch. 2 (recalled)",
     inputs=("block.bore", "piston_travel"),
     shape="additive",
     public=False,
@@ -34,7 +34,7 @@ def circle(diameter: float) -> float:
 def swept_volume(bore: float, travel: float) -> float:
     """Volume that one piston sweeps, (π/4) b² s, in m³; bore and travel in m. Exact.
 
-    Source: Heywood, Internal Combustion Engine Fundamentals, ch. 2 (from memory).
+    Source: Heywood, Internal Combustion Engine Fundamentals, ch. 2 (recalled, recomputed).
 
     >>> round(1e6 * swept_volume(0.072, 0.066), 3)
     268.719
@@ -48,14 +48,14 @@ def swept_volume(bore: float, travel: float) -> float:
     group="volumes and compression",
     meaning="volume swept by all pistons",
     formula="cylinders × (π/4) × bore² × stroke",
-    source="Heywood, Internal Combustion Engine Fundamentals, ch. 2 (from memory)",
+    source="Heywood, Internal Combustion Engine Fundamentals, ch. 2 (recalled)",
     inputs=("swept_volume", "block.cylinders"),
     step=1.0,
 )
 def displacement(swept: float, cylinders: float) -> float:
     """Swept volume (m³) of all cylinders, in m³.
 
-    Source: Heywood, Internal Combustion Engine Fundamentals, ch. 2 (from memory).
+    Source: Heywood, Internal Combustion Engine Fundamentals, ch. 2 (recalled, recomputed).
 
     >>> displacement(0.00025, 2.0)
     0.0005
@@ -92,7 +92,7 @@ def gasket_volume(bores: Sequence[float], thicknesses: Sequence[float]) -> float
     meaning="volume left above the piston at top dead centre, one cylinder",
     formula="chamber − mill × chamber area + relieve + gaskets + (π/4) × bore² × deck + dish − dome "
     "(+ top land (π/4) × (bore² − land²) × height)",
-    source="geometry; Heywood, Internal Combustion Engine Fundamentals, eq. 2.1 (from memory)",
+    source="geometry; Heywood, Internal Combustion Engine Fundamentals, eq. 2.1 (recalled)",
     inputs=(
         "head.chamber",
         "head.chamber_area?",
@@ -125,7 +125,7 @@ def clearance_volume(
 
     Chamber less mill × chamber area plus relieve, gaskets, (π/4) b² h, dish less dome, and the crevice of the top land
     (π/4)(b² − (b − c)²) × height where height and clearance c are known. Volumes in m³, lengths in m, area in m².
-    Valid for vertical chamber walls over the milled depth. Source: geometry; Heywood, eq. 2.1 (from memory).
+    Valid for vertical chamber walls over the milled depth. Source: geometry; Heywood, eq. 2.1 (recalled, recomputed).
 
     >>> nan = float("nan")
     >>> v = clearance_volume(26.5e-6, nan, 0, 0, 5.54475e-6, 0.072, 0.00025, 0, 1.8e-6, nan, nan)
@@ -167,7 +167,7 @@ def _at_least(ratio: float, _: Mapping[str, Any]) -> tuple[Slack, ...] | None:
     group="volumes and compression",
     meaning="static compression ratio",
     formula="(swept + clearance) / clearance, one cylinder",
-    source="Heywood, Internal Combustion Engine Fundamentals, eq. 2.1 (from memory)",
+    source="Heywood, Internal Combustion Engine Fundamentals, eq. 2.1 (recalled)",
     inputs=("swept_volume", "clearance_volume"),
     step=0.05,
     at_least=_at_least,
@@ -175,7 +175,7 @@ def _at_least(ratio: float, _: Mapping[str, Any]) -> tuple[Slack, ...] | None:
 def compression(swept: float, clearance: float) -> float:
     """Static compression ratio, (Vs + Vc) / Vc; volumes of one cylinder in m³, Vc > 0.
 
-    Source: Heywood, Internal Combustion Engine Fundamentals, eq. 2.1 (from memory).
+    Source: Heywood, Internal Combustion Engine Fundamentals, eq. 2.1 (recalled, recomputed).
 
     >>> round(compression(268.719e-6, 31.2626e-6), 4)
     9.5955
