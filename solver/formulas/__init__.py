@@ -17,6 +17,7 @@ from kitwright.solver.formulas import (  # noqa: F401, I001  (an order in which 
     valve_motion,
     valve_train,
     at_ceiling,
+    firing,
     stresses,
     money,
 )
