@@ -39,7 +39,7 @@ def column_load(area: float, gyration: float, length: float, elasticity: float, 
     Source: Shigley's Mechanical Engineering Design, 9th ed., ch. 4 (from memory; confirmed: both curves meet with one
     slope, and Euler's is the least root of the beam's equation).
 
-    >>> round(column_load(95e-6, 0.005, 0.1105, 207e9, 655e6) / 1000, 2)
+    >>> round(float(column_load(95e-6, 0.005, 0.1105, 207e9, 655e6)) / 1000, 2)
     59.79
 
     """
