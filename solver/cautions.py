@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import numpy as np
+
 from kitwright.solver.combination import Reader
 from kitwright.solver.evaluate import compute
 from kitwright.solver.plan import Plan
@@ -77,8 +79,9 @@ RATES_APART = 0.05
 
 def _rates_differ(checked: Checked, plan: Plan) -> str:
     reader = Reader(checked.combination, plan)
-    given, by_wire = (float(compute(name, reader)) for name in ("spring_rate", "spring_rate_by_wire"))
-    share = given / by_wire - 1.0
+    with np.errstate(all="ignore"):
+        given, by_wire = (np.float64(compute(name, reader)) for name in ("spring_rate", "spring_rate_by_wire"))
+        share = float(given / by_wire - 1.0)
     if not abs(share) > RATES_APART:
         return ""
     return RATES_DIFFER.format(share=100 * abs(share), way="above" if share > 0 else "below")

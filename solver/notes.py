@@ -9,6 +9,8 @@ import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
+import numpy as np
+
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.combination import Reader, field_value
 from kitwright.solver.degree_wheel import skew_at
@@ -138,7 +140,8 @@ def notes(
 
 def _gas(checked: Checked, plan: Plan) -> GasEstimate | None:
     reader = Reader(checked.combination, plan)
-    pressure = float(compute("peak_pressure_estimate", reader))
+    with np.errstate(all="ignore"):
+        pressure = float(compute("peak_pressure_estimate", reader))
     load = gas_load(pressure, reader["block.bore"])
     if plan.conditions.peak_pressure is not None or math.isnan(load):
         return None
