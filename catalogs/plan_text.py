@@ -22,6 +22,7 @@ from kitwright.solver.quantity import (
     ANGLE,
     LENGTH,
     MASS,
+    PRESSURE,
     RATIO,
     TEMPERATURE,
     Dimension,
@@ -29,6 +30,7 @@ from kitwright.solver.quantity import (
     QuantityError,
     parse,
 )
+from kitwright.solver.registry import FIGURES, leaves_of
 
 PLAN_KEYS = {
     "plan": "the plan's name, as it stands over the answers",
@@ -66,6 +68,7 @@ CONDITION_KEYS = {
     "altitude": "height above the sea, geometric",
     "polytropic": "exponent of compression; 1.25 unless given",
     "float_margin": "how many times the rev ceiling the float speed must at least be; 1.0 unless given",
+    "peak_pressure": "absolute peak pressure of firing, as measured or computed for this engine",
     "temperatures": "temperatures of parts, of the barrel, of the case and of the air",
 }
 """Keys of a plan's ``conditions``."""
@@ -73,14 +76,23 @@ CONDITION_KEYS = {
 UNITS_SHOWN = ("mm", "in")
 """How lengths may be shown."""
 
-TEMPERATURE_WORDS = (*KINDS, "barrel", "case", "air")
-"""What a temperature may be given for."""
+_TEMPERATURES = "conditions.temperatures."
+TEMPERATURE_WORDS = tuple(
+    dict.fromkeys(
+        leaf.removeprefix(_TEMPERATURES)
+        for name in FIGURES
+        for leaf in leaves_of(name)
+        if leaf.startswith(_TEMPERATURES)
+    )
+)
+"""What a temperature may be given for: what some figure reads, so that none is taken and ignored."""
 
 GASKETS = FieldSpec("gaskets", "count", ALLOW_KEYS["gaskets"], False, None, 1, MOST_GASKETS)
 ALTITUDE = (-500.0, 9000.0)
 """Metres above the sea that a plan may name."""
 
 POLYTROPIC = FieldSpec("polytropic", "quantity", CONDITION_KEYS["polytropic"], False, RATIO, 1.0, 1.67)
+PEAK_PRESSURE = FieldSpec("peak_pressure", "quantity", CONDITION_KEYS["peak_pressure"], False, PRESSURE, 1000, 30_000)
 FLOAT_MARGIN = FieldSpec("float_margin", "quantity", CONDITION_KEYS["float_margin"], False, RATIO, 1.0, 2.0)
 PART_TEMPERATURE = FieldSpec("temperature", "quantity", "temperature of a part", False, TEMPERATURE, -60, 600)
 
@@ -365,6 +377,9 @@ class PlanReader:
         margin = self._quantity(table, "float_margin", FLOAT_MARGIN, "conditions")
         if margin is not None:
             found = replace(found, float_margin=margin.si)
+        peak = self._quantity(table, "peak_pressure", PEAK_PRESSURE, "conditions")
+        if peak is not None:
+            found = replace(found, peak_pressure=peak.si)
         node = table.entries.get("temperatures")
         if node is None or is_absent(node):
             return found

@@ -22,6 +22,7 @@ from kitwright.catalogs.plan_text import (
     GASKETS,
     PART_TEMPERATURE,
     PARTS_KEYS,
+    PEAK_PRESSURE,
     PLAN_KEYS,
     POLYTROPIC,
     REFERENCE,
@@ -343,5 +344,6 @@ _CONDITIONS: dict[str, Callable[[], Schema]] = {
     "altitude": lambda: or_nothing(values.quantity(LENGTH)),
     "polytropic": lambda: or_nothing(values.quantity_of(POLYTROPIC)),
     "float_margin": lambda: or_nothing(values.quantity_of(FLOAT_MARGIN)),
+    "peak_pressure": lambda: or_nothing(values.quantity_of(PEAK_PRESSURE)),
     "temperatures": _temperatures,
 }

@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import numpy as np
+
+from kitwright.solver.combination import Reader
+from kitwright.solver.evaluate import compute
 from kitwright.solver.plan import Plan
 from kitwright.solver.result import Checked
 
@@ -26,6 +30,10 @@ CORE_TURNS = (
 YIELD_UNKNOWN = (
     "Whether the spring's wire yields at full lift is not established: its material, or a wire of its size, is not in "
     "the table. Ask the spring's maker what stress it stands."
+)
+RATES_DIFFER = (
+    "The rate given for the spring is {share:.0f} % {way} what its wire, coils and material come to. The given one is "
+    "used, for force, float and surge alike: have the spring measured."
 )
 OVER_SPEED = (
     "Rim stress of a flywheel grows with the square of speed. A governor that is taken off and a flywheel "
@@ -69,6 +77,20 @@ def cautions(checked: Checked, plan: Plan) -> tuple[str, ...]:
     return tuple(_chosen(checked, plan))
 
 
+RATES_APART = 0.05
+"""Share by which a given spring rate and that of its wire may differ before it is said. Common practice, no source."""
+
+
+def _rates_differ(checked: Checked, plan: Plan) -> str:
+    reader = Reader(checked.combination, plan)
+    with np.errstate(all="ignore"):
+        given, by_wire = (np.float64(compute(name, reader)) for name in ("spring_rate", "spring_rate_by_wire"))
+        share = float(given / by_wire - 1.0)
+    if not abs(share) > RATES_APART:
+        return ""
+    return RATES_DIFFER.format(share=100 * abs(share), way="above" if share > 0 else "below")
+
+
 def _chosen(checked: Checked, plan: Plan) -> Iterator[str]:
     combination, figures = checked.combination, checked.figures
     yield MEASURE
@@ -83,6 +105,9 @@ def _chosen(checked: Checked, plan: Plan) -> Iterator[str]:
         yield CORE_TURNS
     if "spring_stress_open" in figures and "spring_yield" not in figures:
         yield YIELD_UNKNOWN
+    differs = _rates_differ(checked, plan)
+    if differs:
+        yield differs
     joints = len(combination.gaskets)
     if joints > 1:
         more = "two more joints" if joints == 2 else f"{joints} more joints"

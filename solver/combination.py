@@ -21,7 +21,7 @@ NAN = math.nan
 
 _NOTHING = Fraction(0)
 
-NUMBERS = ("altitude", "polytropic", "float_margin")
+NUMBERS = ("altitude", "polytropic", "float_margin", "peak_pressure")
 """Conditions of a plan that are one number each."""
 
 MACHINING_UNITS = {"mill": "mm", "relieve": "cc", "deck_cut": "mm", "rebore": "mm"}
@@ -201,7 +201,8 @@ class Reader:
 
     def _conditions(self, rest: str) -> tuple[Any, Any]:
         if rest in NUMBERS:
-            return getattr(self.plan.conditions, rest), 0.0
+            given = getattr(self.plan.conditions, rest)
+            return (NAN if given is None else given), 0.0
         return self.plan.conditions.temperatures.get(rest.removeprefix("temperatures."), NAN), 0.0
 
     def _reference(self, rest: str) -> tuple[Any, Any]:

@@ -9,10 +9,13 @@ import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
+import numpy as np
+
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.combination import Combination, Reader, field_value
 from kitwright.solver.degree_wheel import skew_at
 from kitwright.solver.evaluate import compute
+from kitwright.solver.formulas.firing import gas_load
 from kitwright.solver.formulas.materials import UnknownMaterialError, material
 from kitwright.solver.formulas.valve_events import closes_of, opens_of
 from kitwright.solver.parts import Part, Pushrod
@@ -109,6 +112,18 @@ class Remark:
 
 
 @dataclass(frozen=True, slots=True)
+class GasEstimate:
+    """What the gas may load the rod with where the plan gives no peak pressure: an estimate, in no limit.
+
+    ``pressure`` in kPa, ``load`` and ``net`` in N: on the piston, and less the inertia load where that is known.
+    """
+
+    pressure: float
+    load: float
+    net: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class Notes:
     """Everything that :func:`notes` finds; what is unknown is empty or None."""
 
@@ -116,6 +131,7 @@ class Notes:
     pushrod: PushrodNeed | None
     balance: BalanceChange | None
     remarks: tuple[Remark, ...]
+    gas: GasEstimate | None = None
 
 
 def notes(
@@ -178,6 +194,24 @@ def _is_so(part: Part | None, field: str, wanted: str) -> bool:
         except UnknownMaterialError:
             return True
     return known == wanted or known.startswith(f"{wanted} ")
+        tuple(
+            Remark(name, checked.figures[name], ranges)
+            for name, ranges in {**(usual or {}), **plan.advice}.items()
+            if name in checked.figures and ranges
+        ),
+        _gas(checked, plan),
+    )
+
+
+def _gas(checked: Checked, plan: Plan) -> GasEstimate | None:
+    reader = Reader(checked.combination, plan)
+    with np.errstate(all="ignore"):
+        pressure = float(compute("peak_pressure_estimate", reader))
+    load = gas_load(pressure, reader["block.bore"])
+    if plan.conditions.peak_pressure is not None or math.isnan(load):
+        return None
+    inertia = checked.figures.get("rod_load")
+    return GasEstimate(pressure / FIGURES["peak_pressure_estimate"].factor, load, load - inertia if inertia else None)
 
 
 def _timing(checked: Checked, plan: Plan) -> Iterator[Timing]:

@@ -34,6 +34,7 @@ from kitwright.solver.quantity import (
     LENGTH,
     MASS,
     MOMENT,
+    PRESSURE,
     RATIO,
     ROTATION,
     STIFFNESS,
@@ -139,6 +140,10 @@ class Rod(Part):
     big_end_mass: Quantity | None = may(MASS, 1, 5000, "mass of the big end, weighed level")
     outer_radius: Quantity | None = may(LENGTH, 5, 150, "greatest radius of the big end, bolts included")
     shank_area: Quantity | None = may(AREA, 0.05, 50, "least section of the shank")
+    radius_of_gyration: Quantity | None = may(
+        LENGTH, 0.5, 40, "the shank's least radius of gyration: √(second moment / area)"
+    )
+    yield_strength: Quantity | None = may(PRESSURE, 20_000, 3_000_000, "yield strength of the rod's material")
     material: str | None = of("text", "material, as in the table of materials")
     max_load: Quantity | None = may(FORCE, 100, 1e6, "maker's load limit in tension")
     max_rpm: Quantity | None = may(ROTATION, 500, 30_000, "maker's speed limit")

@@ -90,13 +90,15 @@ class MeasuredField:
 class Conditions:
     """Surroundings: geometric altitude in metres, exponent of compression, temperatures of parts in kelvin.
 
-    ``float_margin`` is how many times the rev ceiling valve float has to stay above.
+    ``float_margin`` is how many times the rev ceiling valve float has to stay above; ``peak_pressure``, absolute in Pa,
+    that of firing, None where it is not known.
     """
 
     altitude: float = 0.0
     polytropic: float = 1.25
     temperatures: Mapping[str, float] = field(default_factory=dict)
     float_margin: float = 1.0
+    peak_pressure: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

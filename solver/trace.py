@@ -23,6 +23,7 @@ _OTHER: dict[str, tuple[Dimension, str]] = {
     "conditions.altitude": (LENGTH, "m"),
     "conditions.polytropic": UNITS[""],
     "conditions.float_margin": UNITS[""],
+    "conditions.peak_pressure": UNITS["kPa"],
     "measured.deck": UNITS["mm"],
     "money.to_spend": UNITS["money"],
     "money.parts_to_buy": UNITS[""],

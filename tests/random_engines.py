@@ -33,6 +33,7 @@ from kitwright.solver.quantity import (
     LENGTH,
     MASS,
     MOMENT,
+    PRESSURE,
     RATIO,
     ROTATION,
     STIFFNESS,
@@ -131,6 +132,8 @@ def engine(
         big_end_mass=value(190, 220, "g", MASS, 4),
         outer_radius=mm(26, 28),
         shank_area=value(0.8, 1.1, "cm2", AREA, 0.03),
+        radius_of_gyration=later.mm(3.5, 5.5),
+        yield_strength=later.value(600, 800, "MPa", PRESSURE, 20),
         material="steel 4340",
         max_load=value(8, 14, "kN", FORCE, 0.3),
         max_rpm=value(6900, 8000, "rpm", ROTATION, 150),
@@ -197,7 +200,9 @@ def engine(
         gaskets=3,
         machining=frozenset({"mill", "deck_cut"}),
         measured_decks=decks,
-        conditions=Conditions(altitude=bench.random.choice([0.0, 900.0]), polytropic=1.25, float_margin=1.1),
+        conditions=Conditions(
+            altitude=bench.random.choice([0.0, 900.0]), polytropic=1.25, float_margin=1.1, peak_pressure=6e6
+        ),
         reference={
             "pushrod": mm(140.5, 141.5),
             "gasket_stack": mm(0.9, 1.1, 0.05),

@@ -275,7 +275,12 @@ def test_the_sum_of_a_bound_is_at_most_0_exactly_where_the_bound_is_reached(name
 @pytest.mark.parametrize("name", WITH_SLACK)
 def test_the_first_term_of_a_bound_is_additive(name: str) -> None:
     """The search counts in its unit."""
-    constants = {"conditions.altitude": 0.0, "conditions.polytropic": 1.25, "conditions.float_margin": 1.1}
+    constants = {
+        "conditions.altitude": 0.0,
+        "conditions.polytropic": 1.25,
+        "conditions.float_margin": 1.1,
+        "conditions.peak_pressure": 6e6,
+    }
     entry = FIGURES[name]
     assert entry.at_least is not None
     typical = float(compute(name, leaves_at(2)))

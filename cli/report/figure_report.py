@@ -42,6 +42,7 @@ _OWNERS = {
         "altitude": "height above the sea",
         "polytropic": "exponent of compression",
         "float_margin": "how many times the rev ceiling valve float must exceed",
+        "peak_pressure": "absolute peak pressure of firing",
     },
     "reference": {
         "pushrod": "a pushrod length known to be right",

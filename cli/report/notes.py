@@ -11,7 +11,18 @@ from kitwright.cli.report.blocks import Items, Paragraph
 from kitwright.cli.report.numbers import style
 from kitwright.cli.report.words import bound_text, figure_style, figure_text, words
 from kitwright.solver.catalogue import Catalogue
-from kitwright.solver.notes import BALANCE, BalanceChange, Notes, PushrodNeed, Remark, Stocked, Timing, notes
+from kitwright.solver.formulas.firing import EXPONENT, RISE
+from kitwright.solver.notes import (
+    BALANCE,
+    BalanceChange,
+    GasEstimate,
+    Notes,
+    PushrodNeed,
+    Remark,
+    Stocked,
+    Timing,
+    notes,
+)
 from kitwright.solver.plan import Advice, Plan
 from kitwright.solver.registry import FIGURES
 from kitwright.solver.result import Checked
@@ -44,6 +55,8 @@ def note_blocks(found: Notes, units: str) -> Iterator[Paragraph | Items]:
         yield Paragraph(" ".join(_pushrod(found.pushrod, units)))
     if found.balance is not None:
         yield Paragraph(" ".join(_balance(found.balance, units)))
+    if found.gas is not None:
+        yield Paragraph(_gas(found.gas, units))
     own = [each for each in found.remarks if each.ranges[0].own]
     usual = [each for each in found.remarks if not each.ranges[0].own]
     if own:
@@ -112,6 +125,22 @@ def _balance(change: BalanceChange, units: str) -> Iterator[str]:
     yield ONE_PLANE
 
 
+def _gas(gas: GasEstimate, units: str) -> str:
+    pressure = figure_text("peak_pressure_estimate", gas.pressure, units)
+    said = f"Estimate, in no limit: at {pressure} the gas presses on the piston with {_force(gas.load, units)}"
+    if gas.net is not None:
+        said += f", of which the rev ceiling's inertia leaves the rod {_force(gas.net, units)}"
+    return (
+        f"{said}. It is the air's pressure × compression^{EXPONENT} × {RISE}: full throttle, petrol, a fast burn at "
+        "the best time; common practice, no source. Give `peak_pressure` under the plan's `conditions` to have the gas "
+        "load, what is left before the rod buckles and the big end's pressure as figures."
+    )
+
+
+def _force(value: float, units: str) -> str:
+    return figure_text("gas_load", value, units)
+
+
 def _moment(value: float) -> str:
     return style("g_mm", [value]).with_unit(value)
 
@@ -169,6 +198,14 @@ def notes_data(found: Notes) -> dict[str, Any]:
         ],
         "pushrod": _pushrod_data(found.pushrod),
         "balance": _balance_data(found.balance),
+        "gas_estimate": None
+        if found.gas is None
+        else {
+            "peak_pressure_kPa": found.gas.pressure,
+            "gas_load_N": found.gas.load,
+            "rod_net_compression_N": found.gas.net,
+            "from": "estimate; common practice, no source",
+        },
         "advice": [
             {
                 "figure": FIGURES[remark.figure].key,

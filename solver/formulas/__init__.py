@@ -18,6 +18,7 @@ from kitwright.solver.formulas import (  # noqa: F401, I001  (an order in which 
     valve_train,
     surge,
     at_ceiling,
+    firing,
     stresses,
     money,
 )

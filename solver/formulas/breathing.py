@@ -8,8 +8,11 @@ from typing import Any
 import numpy as np
 
 from kitwright.solver.formulas import gas
+from kitwright.solver.formulas.arrays import where
 from kitwright.solver.formulas.volumes import circle, ratio_at_least
 from kitwright.solver.registry import Slack, figure
+
+NAN = float("nan")
 
 _HEYWOOD = "Heywood, Internal Combustion Engine Fundamentals, ch. 2 (recalled)"
 
@@ -209,23 +212,31 @@ for _valve in ("intake", "exhaust"):
         "head.intake_valve",
         "head.flow_coefficient",
         "conditions.altitude",
+        "conditions.temperatures.air?",
     ),
     step=0.01,
 )
 def inlet_mach_index(
-    bore: float, piston_speed: float, valves: float, valve: float, flow_coefficient: float, altitude: float
+    bore: float,
+    piston_speed: float,
+    valves: float,
+    valve: float,
+    flow_coefficient: float,
+    altitude: float,
+    air: float = NAN,
 ) -> float:
     """Taylor's inlet Mach index Z, dimensionless.
 
     Z = b² S̄p / (n D² C a): bore b and valve diameter D in m, mean piston speed in m/s, flow coefficient over the
-    opening, speed of sound in air at a geometric altitude in m (US Standard Atmosphere 1976).
+    opening, speed of sound in air of a temperature in K (NaN: that of a geometric altitude in m, US Standard Atmosphere
+    1976).
 
     Source: Taylor, vol. 1, ch. 6 (recalled, recomputed).
 
     >>> round(float(inlet_mach_index(0.072, 17.5, 1.0, 0.032, 0.38, 0.0)), 5)
     0.68512
     """
-    sound = gas.speed_of_sound(gas.air_temperature(altitude))
+    sound = gas.speed_of_sound(where(np.isnan(air), gas.air_temperature(altitude), air))
     return gas.inlet_mach_index(bore, piston_speed, valves, valve, flow_coefficient, sound)
 
 
