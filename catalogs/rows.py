@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from kitwright.catalogs.nodes import Listing, Node, Row, Scalar, Table, fault, in_words, is_absent
+from kitwright.catalogs.nodes import BESIDE, Listing, Node, Row, Scalar, Table, fault, in_words, is_absent
 from kitwright.catalogs.problems import Problem, clip, did_you_mean, nearest
 from kitwright.catalogs.read_degree_wheel import read_readings
 from kitwright.catalogs.values import (
@@ -159,6 +159,13 @@ def _read_several(node: Node, spec: FieldSpec, complain: Complain, kind: str, na
 def _read_group(node: Node, spec: FieldSpec, kind: str, part: str, name: str, problems: list[Problem]) -> Any:
     assert spec.group is not None
     known = specs_of(spec.group)
+    if spec.or_flag and not isinstance(node, Table):
+        fitted = read_flag(node, lambda *said: problems.append(fault(*said[:2], _or_group(name, known), part, name)))
+        return None if fitted is None else spec.group(fitted=fitted)
+    beside = node.entries.pop(BESIDE, None) if isinstance(node, Table) else None
+    if beside is not None:
+        problems.append(fault(beside, f"{in_words(beside)} was read, and `{name}` has fields of its own", _or_group(name, known), part, name))
+        return None
     if not isinstance(node, Table):
         keys = ", ".join(f"{key}: …" for key, each in known.items() if each.required)
         message = f"{in_words(node)} was read, and `{name}` has fields of its own"
@@ -167,6 +174,11 @@ def _read_group(node: Node, spec: FieldSpec, kind: str, part: str, name: str, pr
     before = len(problems)
     values = _read_fields(node, known, kind, part, f"{name}.", problems)
     return spec.group(**values) if len(problems) == before else None
+
+
+def _or_group(name: str, known: dict[str, FieldSpec]) -> str:
+    keys = ", ".join(f"{key}: …" for key in known)
+    return f"write `true`, `false`, or what is known of it: `{name}: {{{keys}}}`"
 
 
 def _unknown(key: str, known: dict[str, FieldSpec], kind: str, prefix: str) -> tuple[str, str]:

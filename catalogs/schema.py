@@ -138,7 +138,7 @@ def field_schema(spec: FieldSpec) -> Schema:
             assert spec.group is not None
             inner = part_schema(spec.group)
             del inner["description"]
-            return inner
+            return _either(values.flag(), inner) if spec.or_flag else inner
 
 
 def plan_schema() -> Schema:

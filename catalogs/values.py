@@ -9,7 +9,7 @@ from collections.abc import Callable
 from fractions import Fraction
 from functools import cache, lru_cache
 
-from kitwright.catalogs.nodes import Listing, Node, Scalar, in_words
+from kitwright.catalogs.nodes import YES, Listing, Node, Scalar, in_words
 from kitwright.catalogs.problems import clip
 from kitwright.solver.fields import FieldSpec
 from kitwright.solver.quantity import (
@@ -233,7 +233,7 @@ def read_count(node: Node, spec: FieldSpec, complain: Complain) -> int | None:
 def read_flag(node: Node, complain: Complain) -> bool | None:
     """Read ``true``, ``false``, ``yes`` or ``no``."""
     word = node.text.strip().lower() if isinstance(node, Scalar) else ""
-    if word in ("true", "yes"):
+    if word in YES:
         return True
     if word in ("false", "no"):
         return False

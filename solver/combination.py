@@ -285,10 +285,12 @@ def field_value(part: Part, path: str) -> tuple[float, float]:
     if name in DERIVED:
         return DERIVED[name](part), 0.0
     value = getattr(part, name)
-    if inner and value is not None:
-        value = getattr(value, inner)
+    if inner:
+        value = getattr(value, inner, None)
     if isinstance(value, Quantity):
         return value.si, value.tolerance
+    if value is None and inner:
+        return NAN, 0.0
     if value is None:
         spec = specs_of(type(part))[name]
         return (NAN if spec.absent is None else spec.absent), 0.0

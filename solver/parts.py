@@ -12,6 +12,7 @@ from typing import ClassVar
 
 from kitwright.solver.fields import (
     CutTo,
+    Decompressor,
     DurationAt,
     LengthSteps,
     Readings,
@@ -20,6 +21,7 @@ from kitwright.solver.fields import (
     VolumeSteps,
     count,
     group,
+    group_or_flag,
     may,
     need,
     of,
@@ -237,7 +239,7 @@ class Cam(Part):
     core_radius: Quantity | None = may(LENGTH, 3, 60, "greatest radius of the core between the lobes")
     intake_readings: Readings | None = of("readings", "CSV of the intake's degree wheel: angle and lobe lift")
     exhaust_readings: Readings | None = of("readings", "CSV of the exhaust's degree wheel: angle and lobe lift")
-    decompressor: bool | None = of("flag", "whether it carries a decompressor")
+    decompressor: Decompressor | None = group_or_flag(Decompressor, "decompressor; `true` where no more is known of it")
     max_rpm: Quantity | None = may(ROTATION, 500, 30_000, "maker's speed limit")
 
 

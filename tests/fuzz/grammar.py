@@ -82,6 +82,8 @@ def value_of(spec: FieldSpec, rng: random.Random, wild: float) -> str:
     """A value of a field: in its range or at its ends, now and then anything at all."""
     if rng.random() < wild:
         return quoted(nasty_text(rng))
+    if spec.or_flag and rng.random() < 0.5:
+        return rng.choice(["true", "false", "yes", "no"])
     if spec.group is not None:
         return group_of(spec.group, rng, wild)
     match spec.form:
