@@ -65,6 +65,7 @@ ALLOW_KEYS = {
 CONDITION_KEYS = {
     "altitude": "height above the sea, geometric",
     "polytropic": "exponent of compression; 1.25 unless given",
+    "rope_radius": "radius at which the starting rope pulls: rope pulley and half the rope",
     "temperatures": "temperatures of parts, of the barrel, of the case and of the air",
 }
 """Keys of a plan's ``conditions``."""
@@ -80,6 +81,7 @@ ALTITUDE = (-500.0, 9000.0)
 """Metres above the sea that a plan may name."""
 
 POLYTROPIC = FieldSpec("polytropic", "quantity", CONDITION_KEYS["polytropic"], False, RATIO, 1.0, 1.67)
+ROPE_RADIUS = FieldSpec("rope_radius", "quantity", CONDITION_KEYS["rope_radius"], False, LENGTH, 5, 1000)
 PART_TEMPERATURE = FieldSpec("temperature", "quantity", "temperature of a part", False, TEMPERATURE, -60, 600)
 
 
@@ -359,6 +361,9 @@ class PlanReader:
             found = replace(found, altitude=altitude.si)
         if polytropic is not None:
             found = replace(found, polytropic=polytropic.si)
+        rope_radius = self._quantity(table, "rope_radius", ROPE_RADIUS, "conditions")
+        if rope_radius is not None:
+            found = replace(found, rope_radius=rope_radius.si)
         node = table.entries.get("temperatures")
         if node is None or is_absent(node):
             return found

@@ -24,6 +24,7 @@ from kitwright.catalogs.plan_text import (
     PLAN_KEYS,
     POLYTROPIC,
     REFERENCE,
+    ROPE_RADIUS,
     TEMPERATURE_WORDS,
     UNITS_SHOWN,
 )
@@ -338,5 +339,6 @@ _ALLOW: dict[str, Callable[[], Schema]] = {
 _CONDITIONS: dict[str, Callable[[], Schema]] = {
     "altitude": lambda: or_nothing(values.quantity(LENGTH)),
     "polytropic": lambda: or_nothing(values.quantity_of(POLYTROPIC)),
+    "rope_radius": lambda: or_nothing(values.quantity_of(ROPE_RADIUS)),
     "temperatures": _temperatures,
 }

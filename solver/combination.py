@@ -199,6 +199,9 @@ class Reader:
     def _conditions(self, rest: str) -> tuple[Any, Any]:
         if rest in ("altitude", "polytropic"):
             return getattr(self.plan.conditions, rest), 0.0
+        if rest == "rope_radius":
+            radius = self.plan.conditions.rope_radius
+            return (NAN if radius is None else radius), 0.0
         return self.plan.conditions.temperatures.get(rest.removeprefix("temperatures."), NAN), 0.0
 
     def _reference(self, rest: str) -> tuple[Any, Any]:

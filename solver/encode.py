@@ -75,6 +75,7 @@ class Encoder:
             columns.append(levels.skip.get(facet))
         columns += [joint.index.get(facet) for joint in terms.joints]
         columns += [lack.flags.get(facet) for lack in terms.lacks]
+        columns += [lack.proof.terms.get(facet) for lack in terms.lacks if lack.proof is not None]
         columns += terms.projections.get(facet, [])
         if facet in ("short", "base") and "base" in self.rows:
             columns.append(table.state)
@@ -309,9 +310,13 @@ class Encoder:
         unproved: Any = 0
         for lack in self.terms.lacks:
             literals, always = self._skips(lack.flags)
-            if lack.always or always:
+            below, open_to_proof = self._below(lack.proof)
+            if lack.always or always or not open_to_proof:
                 unproved = unproved + 1
-            elif len(literals) == 1:
+                continue
+            if below is not None:
+                literals = [*literals, below.negated()]
+            if len(literals) == 1:
                 unproved = unproved + (1 - literals[0])
             elif literals:
                 either = self.model.new_bool_var("")
@@ -337,6 +342,21 @@ class Encoder:
             "layers": self._sum({each: facet.layers for each, facet in facets.items()}),
             "operations": self._sum({each: facet.operations for each, facet in facets.items()}),
         }
+
+    def _below(self, proof: Linear | None) -> tuple[Any, bool]:
+        """A literal that is true exactly where a proof's sum is below 0 (None: nowhere), and whether it is not always.
+
+        What is unknown in a row counts as nothing, where the lack's flags have their say.
+        """
+        if proof is None:
+            return None, True
+        low, high = self._range(proof.terms)
+        if low >= 0 or high < 0:
+            return None, low >= 0
+        return self._missed(Linear("", {}), Linear("", self._by_class(proof.terms))), True
+
+    def _by_class(self, columns: Mapping[str, Ints]) -> dict[str, Ints]:
+        return {each: column[self.first[each]].astype(np.int64) for each, column in columns.items()}
 
     def _id_ranks(self) -> dict[str, Any]:
         found = {}

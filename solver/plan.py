@@ -84,11 +84,15 @@ class MeasuredField:
 
 @dataclass(frozen=True, slots=True)
 class Conditions:
-    """Surroundings: geometric altitude in metres, exponent of compression, temperatures of parts in kelvin."""
+    """Surroundings: geometric altitude in metres, exponent of compression, temperatures of parts in kelvin.
+
+    ``rope_radius`` is where the starting rope pulls, in metres; None where it is not known.
+    """
 
     altitude: float = 0.0
     polytropic: float = 1.25
     temperatures: Mapping[str, float] = field(default_factory=dict)
+    rope_radius: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

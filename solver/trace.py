@@ -22,6 +22,7 @@ _OTHER: dict[str, tuple[Dimension, str]] = {
     "plan.rev_ceiling": UNITS["rpm"],
     "conditions.altitude": (LENGTH, "m"),
     "conditions.polytropic": UNITS[""],
+    "conditions.rope_radius": (LENGTH, "mm"),
     "measured.deck": UNITS["mm"],
     "money.to_spend": UNITS["money"],
     "money.parts_to_buy": UNITS[""],

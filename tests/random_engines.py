@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import Any
 
 from kitwright.solver.combination import Combination
-from kitwright.solver.fields import CutTo, DurationAt, LengthSteps, TopLand
+from kitwright.solver.fields import CutTo, Decompressor, DurationAt, LengthSteps, TopLand
 from kitwright.solver.parts import (
     Block,
     Cam,
@@ -160,7 +160,7 @@ def engine(
         "piston": piston,
         "spacer": Spacer(id="d", thickness=mm(0.3, 0.8)),
         "head": head,
-        "cam": _cam(bench),
+        "cam": _cam(bench, Bench(seed + 100_000, toleranced)),
         "rocker": Rocker(
             id="o",
             ratio=value(1.0, 1.2, "", RATIO, 0.02),
@@ -183,7 +183,9 @@ def engine(
         gaskets=3,
         machining=frozenset({"mill", "deck_cut"}),
         measured_decks=decks,
-        conditions=Conditions(altitude=bench.random.choice([0.0, 900.0]), polytropic=1.25),
+        conditions=Conditions(
+            altitude=bench.random.choice([0.0, 900.0]), polytropic=1.25, rope_radius=0.055
+        ),
         reference={
             "pushrod": mm(140.5, 141.5),
             "gasket_stack": mm(0.9, 1.1, 0.05),
@@ -199,7 +201,7 @@ def engine(
 BOTTOM = ("block", "crank", "rod", "piston")
 
 
-def _cam(bench: Bench) -> Cam:
+def _cam(bench: Bench, late: Bench) -> Cam:
     mm, value = bench.mm, bench.value
     seats = {valve: bench.random.uniform(266, 284) for valve in ("intake", "exhaust")}
     timing: dict[str, Any] = {}
@@ -217,6 +219,7 @@ def _cam(bench: Bench) -> Cam:
         lash_exhaust=mm(0.12, 0.18, 0.02),
         base_radius=mm(12.5, 13.5),
         core_radius=mm(13.5, 14.5),
+        decompressor=Decompressor(closes=late.value(50, 70, "deg", ANGLE, 1), reach=late.mm(16, 18)),
         max_rpm=value(6900, 8000, "rpm", ROTATION, 150),
         **timing,
     )

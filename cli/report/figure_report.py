@@ -35,7 +35,11 @@ _OWNERS = {
         "exhaust_curve": "a degree wheel's readings of the exhaust lobe, in place of the data sheet",
     },
     "plan": {"rev_ceiling": "the rev ceiling"},
-    "conditions": {"altitude": "height above the sea", "polytropic": "exponent of compression"},
+    "conditions": {
+        "altitude": "height above the sea",
+        "polytropic": "exponent of compression",
+        "rope_radius": "radius at which the starting rope pulls",
+    },
     "reference": {
         "pushrod": "a pushrod length known to be right",
         "gasket_stack": "gasket stack that it was right for",
