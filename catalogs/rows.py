@@ -10,6 +10,7 @@ from kitwright.catalogs.problems import Problem, clip, did_you_mean, nearest
 from kitwright.catalogs.read_degree_wheel import read_readings
 from kitwright.catalogs.values import (
     Complain,
+    read_choice,
     read_count,
     read_flag,
     read_line,
@@ -131,6 +132,8 @@ def _read(node: Node, spec: FieldSpec, kind: str, part: str, name: str, problems
             return read_money(node, spec, complain)
         case "flag":
             return read_flag(node, complain)
+        case "choice":
+            return read_choice(node, spec, complain)
         case "tags":
             return read_words(node, complain)
         case "text":
@@ -164,7 +167,15 @@ def _read_group(node: Node, spec: FieldSpec, kind: str, part: str, name: str, pr
         return None if fitted is None else spec.group(fitted=fitted)
     beside = node.entries.pop(BESIDE, None) if isinstance(node, Table) else None
     if beside is not None:
-        problems.append(fault(beside, f"{in_words(beside)} was read, and `{name}` has fields of its own", _or_group(name, known), part, name))
+        problems.append(
+            fault(
+                beside,
+                f"{in_words(beside)} was read, and `{name}` has fields of its own",
+                _or_group(name, known),
+                part,
+                name,
+            )
+        )
         return None
     if not isinstance(node, Table):
         keys = ", ".join(f"{key}: …" for key, each in known.items() if each.required)

@@ -129,6 +129,8 @@ def field_schema(spec: FieldSpec) -> Schema:
             return values.money_of(spec)
         case "flag":
             return values.flag()
+        case "choice":
+            return {"enum": list(spec.choices)}
         case "tags":
             return _one_or_list(WORD) | values.TAG_ALONE
         case "text":

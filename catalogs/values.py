@@ -241,6 +241,16 @@ def read_flag(node: Node, complain: Complain) -> bool | None:
     return None
 
 
+def read_choice(node: Node, spec: FieldSpec, complain: Complain) -> str | None:
+    """Read one of the words that a field takes."""
+    word = node.text if isinstance(node, Scalar) else ""
+    if word in spec.choices:
+        return word
+    ways = " or ".join(f"`{each}`" for each in spec.choices)
+    complain(node, f"{in_words(node)} is no `{spec.name}`", f"write {ways}")
+    return None
+
+
 def read_line(node: Node, complain: Complain) -> str | None:
     """Any text."""
     if not isinstance(node, Scalar):

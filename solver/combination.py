@@ -294,9 +294,11 @@ def field_value(part: Part, path: str) -> tuple[float, float]:
         return value.si, value.tolerance
     if value is None and inner:
         return NAN, 0.0
+    spec = specs_of(type(part))[name]
     if value is None:
-        spec = specs_of(type(part))[name]
         return (NAN if spec.absent is None else spec.absent), 0.0
+    if spec.choices:
+        return float(spec.choices.index(value)), 0.0
     return float(value), 0.0
 
 

@@ -8,7 +8,7 @@ from typing import Any, Literal
 
 from kitwright.solver.quantity import ANGLE, LENGTH, VOLUME, Dimension, Quantity
 
-Form = Literal["quantity", "quantities", "count", "money", "text", "tags", "flag", "group", "readings"]
+Form = Literal["quantity", "quantities", "count", "money", "text", "tags", "flag", "group", "readings", "choice"]
 
 MOST_STEPS = 1000
 """Machining steps that one operation on one part may have."""
@@ -21,7 +21,8 @@ class FieldSpec:
     ``low`` and ``high`` are the plausible range in the dimension's first likely unit (counts and money: as they are);
     a value outside is impossible, a fault. ``absent`` is what a field that is not given stands for, where it stands
     for anything. ``group`` is the dataclass of a nested field; where ``or_flag``, `true` or `false` may stand in its
-    place, and the dataclass has ``fitted`` for what was said.
+    place, and the dataclass has ``fitted`` for what was said. ``choices`` are the words that may stand there; formulas
+    read the place of the word among them, and ``absent`` is the place that leaving it out stands for.
     """
 
     name: str
@@ -34,6 +35,7 @@ class FieldSpec:
     absent: float | None = None
     group: type[Any] | None = None
     or_flag: bool = False
+    choices: tuple[str, ...] = ()
 
 
 def of(form: Form, meaning: str, required: bool = False, **more: Any) -> Any:
@@ -69,12 +71,17 @@ def group_or_flag(kind: type[Any], meaning: str) -> Any:
     return of("group", meaning, group=kind, or_flag=True, absent=0.0)
 
 
+def choice(words: tuple[str, ...], meaning: str) -> Any:
+    """One of some words; leaving it out stands for the first."""
+    return of("choice", meaning, choices=words, absent=0.0)
+
+
 def labour_price() -> Any:
     """The price of a machining operation, 0 by default."""
     return of("money", "price of the work, charged once", low=0, high=1e6, default=0.0)
 
 
-_MORE = ("dimension", "low", "high", "absent", "group", "or_flag")
+_MORE = ("dimension", "low", "high", "absent", "group", "or_flag", "choices")
 _SPECS: dict[type[Any], dict[str, FieldSpec]] = {}
 
 

@@ -203,6 +203,8 @@ def field_table(known: Mapping[str, FieldSpec]) -> list[str]:
 
 
 def _form(spec: FieldSpec) -> str:
+    if spec.choices:
+        return " or ".join(spec.choices)
     return f"{FORMS['flag']}, or {FORMS['group']}" if spec.or_flag else FORMS[spec.form]
 
 
@@ -215,6 +217,7 @@ FORMS = {
     "tags": "list of words",
     "flag": "true or false",
     "readings": "CSV file",
+    "choice": "word",
     "group": "fields of its own",
 }
 

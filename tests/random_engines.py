@@ -183,9 +183,7 @@ def engine(
         gaskets=3,
         machining=frozenset({"mill", "deck_cut"}),
         measured_decks=decks,
-        conditions=Conditions(
-            altitude=bench.random.choice([0.0, 900.0]), polytropic=1.25, rope_radius=0.055
-        ),
+        conditions=Conditions(altitude=bench.random.choice([0.0, 900.0]), polytropic=1.25, rope_radius=0.055),
         reference={
             "pushrod": mm(140.5, 141.5),
             "gasket_stack": mm(0.9, 1.1, 0.05),

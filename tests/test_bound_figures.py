@@ -76,7 +76,9 @@ def test_the_bounds() -> None:
 def test_a_bound_proves_and_never_refutes(bounds: dict[str, float], holds: bool | None, established: bool) -> None:
     found = check(_one(CRANKS[0], RODS[1], CAMS[0]), _plan("rod_to_cam", **bounds))
     assert found.figures["rod_to_cam"] == pytest.approx(80 - 28.5 - 28 - 19.5)  # 4 mm
-    assert [each.holds for each in found.limits if each.figure == "rod_to_cam"] == [holds][: len(bounds.keys() - {"aim"})]
+    assert [each.holds for each in found.limits if each.figure == "rod_to_cam"] == [holds][
+        : len(bounds.keys() - {"aim"})
+    ]
     assert (found.not_established == ()) is established
     assert found.fits is (holds is not False)
 

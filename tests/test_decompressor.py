@@ -112,7 +112,9 @@ def test_columns_of_a_csv_take_both_forms(columns: str, cells: str, told: tuple[
     assert _told(part) == told
 
 
-@pytest.mark.parametrize("columns", ["decompressor,decompressor.closes [deg]", "decompressor.closes [deg],decompressor"])
+@pytest.mark.parametrize(
+    "columns", ["decompressor,decompressor.closes [deg]", "decompressor.closes [deg],decompressor"]
+)
 def test_no_decompressor_that_closes_is_a_fault(columns: str) -> None:
     cells = {"decompressor": "no", "decompressor.closes [deg]": "60"}
     part, (problem,) = _of_csv(columns, ",".join(cells[each] for each in columns.split(",")))

@@ -158,7 +158,7 @@ def cranking_torque(
     >>> from math import pi
     >>> at = (0.068, 0.057, 0.1, 0.0, 2 * pi / 3, 25e-6, 0.0, 1.25)
     >>> round(float(cranking_torque(*at)), 2)
-    9.78
+    11.0
     """
     ambient = gas.air_pressure(altitude)
     greatest: float = _hardest(bore, stroke, rod_length, pin_offset, begins, clearance, ambient, exponent)

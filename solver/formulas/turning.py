@@ -5,7 +5,6 @@ from __future__ import annotations
 from kitwright.solver.formulas.valve_gear import least
 from kitwright.solver.registry import figure
 
-
 _MEASURED = (
     "it is the least possible, whatever the phase: whether they meet depends on the cam's phase and on where "
     "they lie side by side, and must be measured at mock-up"
