@@ -163,7 +163,11 @@ def _read_group(node: Node, spec: FieldSpec, kind: str, part: str, name: str, pr
     assert spec.group is not None
     known = specs_of(spec.group)
     if spec.or_flag and not isinstance(node, Table):
-        fitted = read_flag(node, lambda *said: problems.append(fault(*said[:2], _or_group(name, known), part, name)))
+
+        def complain(at: Node, message: str, _: str) -> None:
+            problems.append(fault(at, message, _or_group(name, known), part, name))
+
+        fitted = read_flag(node, complain)
         return None if fitted is None else spec.group(fitted=fitted)
     beside = node.entries.pop(BESIDE, None) if isinstance(node, Table) else None
     if beside is not None:

@@ -168,6 +168,9 @@ class Decompressor:
     def __float__(self) -> float:
         return float(self.fitted)
 
+    def __bool__(self) -> bool:
+        return self.fitted
+
 
 def flag_alone(value: Any) -> bool | None:
     """What stands in the place of a group that `true` or `false` says all of; None where its fields say more.

@@ -13,8 +13,9 @@ from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.combination import Reader, field_value
 from kitwright.solver.degree_wheel import skew_at
 from kitwright.solver.evaluate import compute
+from kitwright.solver.fields import Decompressor
 from kitwright.solver.formulas.valve_events import closes_of, opens_of
-from kitwright.solver.parts import Pushrod
+from kitwright.solver.parts import Cam, Pushrod
 from kitwright.solver.plan import Advice, Plan
 from kitwright.solver.quantity import unit_factor
 from kitwright.solver.registry import FIGURES, UNITS
@@ -93,6 +94,8 @@ class Notes:
     pushrod: PushrodNeed | None
     balance: BalanceChange | None
     remarks: tuple[Remark, ...]
+    decompressor: Decompressor | None = None
+    """What is known of the cam's, where it has one."""
 
 
 def notes(
@@ -118,7 +121,13 @@ def notes(
             for name, ranges in {**(usual or {}), **plan.advice}.items()
             if name in checked.figures and ranges
         ),
+        _decompressor(checked),
     )
+
+
+def _decompressor(checked: Checked) -> Decompressor | None:
+    cam = checked.combination.parts.get("cam")
+    return (cam.decompressor or None) if isinstance(cam, Cam) else None
 
 
 def _timing(checked: Checked, plan: Plan) -> Iterator[Timing]:
