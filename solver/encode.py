@@ -310,12 +310,10 @@ class Encoder:
         unproved: Any = 0
         for lack in self.terms.lacks:
             literals, always = self._skips(lack.flags)
-            below, open_to_proof = self._below(lack.proof)
-            if lack.always or always or not open_to_proof:
+            if lack.always or always:
                 unproved = unproved + 1
                 continue
-            if below is not None:
-                literals = [*literals, below.negated()]
+            literals += [below.negated() for below in self._below(lack.proof)]
             if len(literals) == 1:
                 unproved = unproved + (1 - literals[0])
             elif literals:
@@ -343,20 +341,13 @@ class Encoder:
             "operations": self._sum({each: facet.operations for each, facet in facets.items()}),
         }
 
-    def _below(self, proof: Linear | None) -> tuple[Any, bool]:
-        """A literal that is true exactly where a proof's sum is below 0 (None: nowhere), and whether it is not always.
-
-        What is unknown in a row counts as nothing, where the lack's flags have their say.
-        """
-        if proof is None:
-            return None, True
-        low, high = self._range(proof.terms)
-        if low >= 0 or high < 0:
-            return None, low >= 0
-        return self._missed(Linear("", {}), Linear("", self._by_class(proof.terms))), True
-
-    def _by_class(self, columns: Mapping[str, Ints]) -> dict[str, Ints]:
-        return {each: column[self.first[each]].astype(np.int64) for each, column in columns.items()}
+    def _below(self, proof: Linear | None) -> list[Any]:
+        """A literal that is true exactly where a proof's sum is below 0; none where it never is."""
+        if proof is None or self._always(proof):
+            return []
+        return [
+            self._missed(Linear("", {}), Linear("", {each: at[self.first[each]] for each, at in proof.terms.items()}))
+        ]
 
     def _id_ranks(self) -> dict[str, Any]:
         found = {}

@@ -8,11 +8,16 @@ from typing import Any
 
 import pytest
 
+from kitwright.cli.report.blocks import Paragraph
+from kitwright.cli.report.notes import note_blocks, notes_data
 from kitwright.cli.report.sheet.card import expected, limit
+from kitwright.cli.report.sheet.drawing import stack_drawings
+from kitwright.cli.report.sheet.page import Picture
 from kitwright.solver.check import check
 from kitwright.solver.combination import Combination
 from kitwright.solver.fields import Decompressor, Rebore
 from kitwright.solver.mock_up import MEASUREMENTS, Measurement, card
+from kitwright.solver.notes import notes
 from kitwright.solver.plan import Goal, Plan
 from kitwright.solver.quantity import ANGLE, LENGTH, parse
 from kitwright.solver.result import Checked
@@ -123,3 +128,37 @@ def test_a_bound_is_expected_as_one() -> None:
     checked = check(combination, plan)
     low = checked.spread["rod_to_cam"]["worst_case"][0]
     assert _card(checked, plan)["Rod and bolts to cam"][0] == f"{low:.3f} mm or more"
+
+
+# told and drawn
+
+
+def test_a_decompressor_is_told_and_drawn() -> None:
+    known = {"closes": parse("60 deg ± 3 deg", ANGLE), "lift": parse("0.6 mm", LENGTH), "reach": parse("18 mm", LENGTH)}
+    combination, plan = _engine(**known)
+    checked = check(combination, plan)
+    found = notes(checked, plan)
+    told = " ".join(each.text for each in note_blocks(found, "mm") if isinstance(each, Paragraph))
+    assert "holds its valve 0.6 mm open, lets it shut 60 deg ± 3 deg before top dead centre, reaches 18 mm" in told
+    assert notes_data(found)["decompressor"] == pytest.approx({"closes_deg": 60.0, "lift_mm": 0.6, "reach_mm": 18.0})
+    drawn, _ = stack_drawings(checked, plan)
+    assert isinstance(drawn, Picture) and drawn.numbers is not None
+    rows = dict(drawn.numbers.rows)
+    near = 1000 * combination.parts["block"].cam_to_crank.si - 18  # type: ignore[attr-defined]
+    assert rows["decompressor's lever, nearest to the crank's axis"] == f"{near:.3f} mm"
+    assert rows["decompressor holds its valve open"] == "0.600 mm"
+    without, _ = _engine(fitted=False)
+    plain, _ = stack_drawings(check(without, plan), plan)
+    assert isinstance(plain, Picture) and plain.numbers is not None
+    assert drawn.svg.count("<circle") == plain.svg.count("<circle") + 1
+    assert not any("decompressor" in name for name, _ in plain.numbers.rows)
+
+
+def test_what_is_not_known_of_a_decompressor_is_said() -> None:
+    combination, plan = _engine(fitted=True)
+    found = notes(check(combination, plan), plan)
+    (told,) = [each.text for each in note_blocks(found, "mm") if isinstance(each, Paragraph) and "Decomp" in each.text]
+    assert told.startswith("Decompressor: fitted. Its closing is not known")
+    without, _ = _engine(fitted=False)
+    assert notes(check(without, plan), plan).decompressor is None
+    assert notes_data(notes(check(without, plan), plan))["decompressor"] is None

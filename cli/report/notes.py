@@ -38,7 +38,7 @@ def note_blocks(found: Notes, units: str) -> Iterator[Paragraph | Items]:
     if found.timing:
         yield Items("Valve events, by the lobe lift that they belong to", tuple(_timing(found.timing, units)))
     if found.decompressor is not None:
-        yield Paragraph(_decompressor(found.decompressor))
+        yield Paragraph(decompressor_text(found.decompressor))
     if found.pushrod is not None:
         yield Paragraph(" ".join(_pushrod(found.pushrod, units)))
     if found.balance is not None:
@@ -68,7 +68,8 @@ def _timing(timing: Sequence[Timing], units: str) -> Iterator[str]:
         yield f"at {lift}{seat}: {', '.join(said)}"
 
 
-def _decompressor(known: Decompressor) -> str:
+def decompressor_text(known: Decompressor) -> str:
+    """What is known of a cam's decompressor, and what counts from it."""
     said = []
     if known.lift is not None:
         said.append(f"holds its valve {known.lift} open")
