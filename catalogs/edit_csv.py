@@ -12,7 +12,7 @@ from typing import Any
 
 from kitwright.catalogs.csv_lines import HEADER, with_unit
 from kitwright.catalogs.edit_yaml import EditError, Value, line_break
-from kitwright.catalogs.nodes import plain
+from kitwright.catalogs.nodes import YES, plain
 from kitwright.catalogs.problems import InputError, Problem
 from kitwright.catalogs.read_csv import kind_of_name, parse_csv
 
@@ -268,9 +268,13 @@ def _put(part: dict[str, Any], field: str, value: Any) -> None:
     """Set a field of a part as it was read; an empty cell is as if it were not there."""
     *groups, last = field.split(".")
     for group in groups:
-        part = part.setdefault(group, {})
+        if not isinstance(part.get(group), dict):  # `true` says nothing more beside the group's fields
+            part[group] = {}
+        part = part[group]
     if value in ("", []):
         part.pop(last, None)
+    elif isinstance(part.get(last), dict) and str(value).strip().lower() in YES:
+        return
     else:
         part[last] = value
 

@@ -12,7 +12,7 @@ from kitwright.catalogs.csv_lines import with_unit
 from kitwright.catalogs.decimals import Decimals, NumberError, has_decimal_comma
 from kitwright.catalogs.edit_yaml import Value
 from kitwright.catalogs.headers import KIND, HeaderError, How, Match, kind_in, mapped, match_header, why_not
-from kitwright.catalogs.nodes import Listing, Node, Row, Scalar, Table, is_absent, plain
+from kitwright.catalogs.nodes import Listing, Row, Scalar, Table, is_absent, plain, put_at
 from kitwright.catalogs.problems import InputError, Problem, clip, did_you_mean
 from kitwright.catalogs.read_csv import fields_of, kind_of_name
 from kitwright.catalogs.rows import build
@@ -334,7 +334,7 @@ class _Rows:
                 self.bare.setdefault(column.path, {})[line] = clean
             if len(column.first) < _SHOWN:
                 column.first.append(clean)
-            _put(table, column.path, self._node(clean, column, spec, line), self.sheet.file, line)
+            put_at(table, column.path.split("."), self._node(clean, column, spec, line))
         return table
 
     def _clean(self, text: str, column: Column, spec: FieldSpec, line: int, part: str) -> str | None:
@@ -371,7 +371,7 @@ class _Rows:
             return clean
         return f"{clean} ± {with_unit(text, column.unit)}"
 
-    def _node(self, text: str, column: Column, spec: FieldSpec, line: int) -> Node:
+    def _node(self, text: str, column: Column, spec: FieldSpec, line: int) -> Scalar | Listing:
         name = self.sheet.file
         if spec.form == "tags":
             words = [word for word in re.split(r"[\s;,]+", text) if word]
@@ -420,17 +420,6 @@ def _plausible(text: str, spec: FieldSpec) -> bool:
     problems: list[str] = []
     value = read_quantity(Scalar(text, ""), spec, lambda *_: problems.append(""))
     return value is not None and not problems
-
-
-def _put(table: Table, path: str, node: Node, name: str, line: int) -> None:
-    *groups, last = path.split(".")
-    for group in groups:
-        inner = table.entries.setdefault(group, Table({}, name, line))
-        table.lines[group] = line
-        assert isinstance(inner, Table)
-        table = inner
-    table.entries[last] = node
-    table.lines[last] = line
 
 
 def _values(table: Table) -> dict[str, Value]:

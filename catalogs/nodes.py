@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 from kitwright.catalogs.problems import Problem
 from kitwright.solver.quantity import Origin
 
+BESIDE = ""
+"""Key of what stands in a group's own place beside the group's fields, and contradicts them."""
+YES = ("true", "yes")
+"""Words for true."""
 _NOTHING = frozenset({"", "~", "null", "Null", "NULL"})
 
 
@@ -66,6 +71,39 @@ class Row:
 
     kind: str
     table: Table
+
+
+def put_at(table: Table, path: Sequence[str], node: Scalar | Listing) -> None:
+    """Set an entry that may be nested: columns and fields on the command line name it with dots.
+
+    Beside the fields of a group, `true` in the group's own place says nothing more and goes; anything else is kept as
+    :data:`BESIDE` them.
+
+    >>> table = Table({}, "cams.csv", 1)
+    >>> put_at(table, ["decompressor"], Scalar("true", "cams.csv", 2))
+    >>> put_at(table, ["decompressor", "closes"], Scalar("60 deg", "cams.csv", 2))
+    >>> plain(table)
+    {'decompressor': {'closes': '60 deg'}}
+    """
+    for key in path[:-1]:
+        inner = table.entries.get(key)
+        if not isinstance(inner, Table):
+            group = Table({}, table.file, node.line)
+            if inner is not None and not _is_true(inner):
+                group.entries[BESIDE] = inner
+            table.entries[key], table.lines[key] = group, node.line
+            inner = group
+        table = inner
+    last = path[-1]
+    there = table.entries.get(last)
+    if not isinstance(there, Table):
+        table.entries[last], table.lines[last] = node, node.line
+    elif not _is_true(node):
+        there.entries[BESIDE] = node
+
+
+def _is_true(node: Node) -> bool:
+    return isinstance(node, Scalar) and node.text.strip().lower() in YES
 
 
 def is_absent(node: Node | None) -> bool:

@@ -278,7 +278,7 @@ def _read_dimension(
     if spec is not None and inner and spec.group is not None:
         group = getattr(part, outer)
         spec = specs_of(spec.group).get(inner)
-        if group is None and spec is not None:
+        if (group is None or not getattr(group, "fitted", True)) and spec is not None:
             complain(node, f"the part has no `{outer}` to measure", "write it into the catalogue first")
             return None
     elif inner:

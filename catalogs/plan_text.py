@@ -69,6 +69,7 @@ CONDITION_KEYS = {
     "polytropic": "exponent of compression; 1.25 unless given",
     "float_margin": "how many times the rev ceiling the float speed must at least be; 1.0 unless given",
     "peak_pressure": "absolute peak pressure of firing, as measured or computed for this engine",
+    "rope_radius": "radius at which the starting rope pulls: rope pulley and half the rope",
     "temperatures": "temperatures of parts, of the barrel, of the case and of the air",
 }
 """Keys of a plan's ``conditions``."""
@@ -94,6 +95,7 @@ ALTITUDE = (-500.0, 9000.0)
 POLYTROPIC = FieldSpec("polytropic", "quantity", CONDITION_KEYS["polytropic"], False, RATIO, 1.0, 1.67)
 PEAK_PRESSURE = FieldSpec("peak_pressure", "quantity", CONDITION_KEYS["peak_pressure"], False, PRESSURE, 1000, 30_000)
 FLOAT_MARGIN = FieldSpec("float_margin", "quantity", CONDITION_KEYS["float_margin"], False, RATIO, 1.0, 2.0)
+ROPE_RADIUS = FieldSpec("rope_radius", "quantity", CONDITION_KEYS["rope_radius"], False, LENGTH, 5, 1000)
 PART_TEMPERATURE = FieldSpec("temperature", "quantity", "temperature of a part", False, TEMPERATURE, -60, 600)
 
 
@@ -380,6 +382,9 @@ class PlanReader:
         peak = self._quantity(table, "peak_pressure", PEAK_PRESSURE, "conditions")
         if peak is not None:
             found = replace(found, peak_pressure=peak.si)
+        rope_radius = self._quantity(table, "rope_radius", ROPE_RADIUS, "conditions")
+        if rope_radius is not None:
+            found = replace(found, rope_radius=rope_radius.si)
         node = table.entries.get("temperatures")
         if node is None or is_absent(node):
             return found

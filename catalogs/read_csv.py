@@ -10,11 +10,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from kitwright.catalogs.csv_lines import HEADER, SPREAD, numbered_rows, separated, uneven, with_unit
-from kitwright.catalogs.nodes import Listing, Node, Row, Scalar, Table
+from kitwright.catalogs.nodes import Listing, Row, Scalar, Table, put_at
 from kitwright.catalogs.problems import Problem, clip, did_you_mean
 from kitwright.catalogs.read_yaml import read_text
 from kitwright.catalogs.rows import specs_of
@@ -121,9 +121,9 @@ def _paths(kind: str | None) -> dict[str, list[FieldSpec]]:
     found: dict[str, list[FieldSpec]] = {}
     for each in [kind] if kind else KINDS:
         for name, spec in specs_of(KINDS[each]).items():
-            if spec.group is None:
-                found.setdefault(name, []).append(spec)
-            else:
+            if spec.group is None or spec.or_flag:
+                found.setdefault(name, []).append(replace(spec, form="flag", group=None) if spec.or_flag else spec)
+            if spec.group is not None:
                 for inner, inner_spec in specs_of(spec.group).items():
                     found.setdefault(f"{name}.{inner}", []).append(inner_spec)
     return found
@@ -189,7 +189,7 @@ def _row(
     for column in columns:
         text = cells[column.index].strip()
         if text:
-            _put(table, column.path, _cell(text, column, specs.get(column.name), name, line), name, line)
+            put_at(table, column.path, _cell(text, column, specs.get(column.name), name, line))
     return Row(kind, table)
 
 
@@ -207,17 +207,7 @@ def fields_of(kind: str) -> dict[str, FieldSpec]:
     return _PATHS[kind]
 
 
-def _put(table: Table, path: tuple[str, ...], node: Node, name: str, line: int) -> None:
-    for key in path[:-1]:
-        inner = table.entries.setdefault(key, Table({}, name, line))
-        table.lines[key] = line
-        assert isinstance(inner, Table)
-        table = inner
-    table.entries[path[-1]] = node
-    table.lines[path[-1]] = line
-
-
-def _cell(text: str, column: _Column, spec: FieldSpec | None, name: str, line: int) -> Node:
+def _cell(text: str, column: _Column, spec: FieldSpec | None, name: str, line: int) -> Scalar | Listing:
     if spec is not None and spec.form == "tags":
         words = [word for word in re.split(r"[\s;]+", text) if word]
         return Listing([Scalar(word, name, line, True) for word in words], name, line)

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from kitwright.catalogs.nodes import Listing, Node, Row, Scalar, Table, fault, in_words, is_absent
+from kitwright.catalogs.nodes import BESIDE, Listing, Node, Row, Scalar, Table, fault, in_words, is_absent
 from kitwright.catalogs.problems import Problem, clip, did_you_mean, nearest
 from kitwright.catalogs.read_degree_wheel import read_readings
 from kitwright.catalogs.values import (
     Complain,
+    read_choice,
     read_count,
     read_flag,
     read_line,
@@ -131,6 +132,8 @@ def _read(node: Node, spec: FieldSpec, kind: str, part: str, name: str, problems
             return read_money(node, spec, complain)
         case "flag":
             return read_flag(node, complain)
+        case "choice":
+            return read_choice(node, spec, complain)
         case "tags":
             return read_words(node, complain)
         case "text":
@@ -159,6 +162,25 @@ def _read_several(node: Node, spec: FieldSpec, complain: Complain, kind: str, na
 def _read_group(node: Node, spec: FieldSpec, kind: str, part: str, name: str, problems: list[Problem]) -> Any:
     assert spec.group is not None
     known = specs_of(spec.group)
+    if spec.or_flag and not isinstance(node, Table):
+
+        def complain(at: Node, message: str, _: str) -> None:
+            problems.append(fault(at, message, _or_group(name, known), part, name))
+
+        fitted = read_flag(node, complain)
+        return None if fitted is None else spec.group(fitted=fitted)
+    beside = node.entries.pop(BESIDE, None) if isinstance(node, Table) else None
+    if beside is not None:
+        problems.append(
+            fault(
+                beside,
+                f"{in_words(beside)} was read, and `{name}` has fields of its own",
+                _or_group(name, known),
+                part,
+                name,
+            )
+        )
+        return None
     if not isinstance(node, Table):
         keys = ", ".join(f"{key}: …" for key, each in known.items() if each.required)
         message = f"{in_words(node)} was read, and `{name}` has fields of its own"
@@ -167,6 +189,11 @@ def _read_group(node: Node, spec: FieldSpec, kind: str, part: str, name: str, pr
     before = len(problems)
     values = _read_fields(node, known, kind, part, f"{name}.", problems)
     return spec.group(**values) if len(problems) == before else None
+
+
+def _or_group(name: str, known: dict[str, FieldSpec]) -> str:
+    keys = ", ".join(f"{key}: …" for key in known)
+    return f"write `true`, `false`, or what is known of it: `{name}: {{{keys}}}`"
 
 
 def _unknown(key: str, known: dict[str, FieldSpec], kind: str, prefix: str) -> tuple[str, str]:

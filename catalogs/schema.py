@@ -26,6 +26,7 @@ from kitwright.catalogs.plan_text import (
     PLAN_KEYS,
     POLYTROPIC,
     REFERENCE,
+    ROPE_RADIUS,
     TEMPERATURE_WORDS,
     UNITS_SHOWN,
 )
@@ -130,6 +131,8 @@ def field_schema(spec: FieldSpec) -> Schema:
             return values.money_of(spec)
         case "flag":
             return values.flag()
+        case "choice":
+            return {"enum": list(spec.choices)}
         case "tags":
             return _one_or_list(WORD) | values.TAG_ALONE
         case "text":
@@ -140,7 +143,7 @@ def field_schema(spec: FieldSpec) -> Schema:
             assert spec.group is not None
             inner = part_schema(spec.group)
             del inner["description"]
-            return inner
+            return _either(values.flag(), inner) if spec.or_flag else inner
 
 
 def plan_schema() -> Schema:
@@ -345,5 +348,6 @@ _CONDITIONS: dict[str, Callable[[], Schema]] = {
     "polytropic": lambda: or_nothing(values.quantity_of(POLYTROPIC)),
     "float_margin": lambda: or_nothing(values.quantity_of(FLOAT_MARGIN)),
     "peak_pressure": lambda: or_nothing(values.quantity_of(PEAK_PRESSURE)),
+    "rope_radius": lambda: or_nothing(values.quantity_of(ROPE_RADIUS)),
     "temperatures": _temperatures,
 }

@@ -163,6 +163,10 @@ def absent_in_words(spec: FieldSpec) -> str:
     """What leaving a field out stands for."""
     if spec.required:
         return "required"
+    if spec.or_flag:
+        return "taken as none"
+    if spec.choices:
+        return spec.choices[0]
     if spec.absent is not None:
         unit = spec.dimension.likely[0] if spec.dimension and spec.dimension.likely else ""
         return f"{plain(spec.absent)} {unit}".strip()

@@ -13,7 +13,7 @@ from typing import Literal
 from kitwright.catalogs.edit import count_change, parts_change
 from kitwright.catalogs.edit_yaml import Value
 from kitwright.catalogs.load import HISTORY, read_folder
-from kitwright.catalogs.nodes import Node, Row, Scalar, Table
+from kitwright.catalogs.nodes import Row, Scalar, Table, plain, put_at
 from kitwright.catalogs.problems import InputError, Problem, clip, did_you_mean
 from kitwright.catalogs.read_yaml import read_text
 from kitwright.catalogs.rows import build
@@ -101,18 +101,9 @@ def add(
     Raises:
         InputError: a field is at fault, or the id is taken; nothing was changed.
     """
-    nested: dict[str, Value] = {}
     table = Table({}, "the new part")
     for name, text in fields.items():
-        key, _, inner = name.partition(".")
-        node: Node = Scalar(text, "the new part", 0, True)
-        if inner:
-            group = table.entries.setdefault(key, Table({}, "the new part"))
-            texts = nested.setdefault(key, {})
-            assert isinstance(group, Table) and isinstance(texts, dict)
-            group.entries[inner], texts[inner] = node, text
-        else:
-            table.entries[key], nested[key] = node, text
+        put_at(table, name.split(".", 1), Scalar(text, "the new part", 0, True))
     problems: list[Problem] = []
     part = build(Row(kind, table), problems)
     if part is not None and catalogue.get(part.id) is not None:
@@ -123,7 +114,7 @@ def add(
     if problems or part is None:
         raise InputError(problems)
     path = file_of(catalogue, kind)
-    add_read(catalogue, {path: [(part, nested)]}, note, time)
+    add_read(catalogue, {path: [(part, plain(table))]}, note, time)
     return part, path
 
 

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from fractions import Fraction
 from functools import cache, lru_cache
 
-from kitwright.catalogs.nodes import Listing, Node, Scalar, in_words
+from kitwright.catalogs.nodes import YES, Listing, Node, Scalar, in_words
 from kitwright.catalogs.problems import clip
 from kitwright.solver.fields import FieldSpec
 from kitwright.solver.quantity import (
@@ -233,11 +233,21 @@ def read_count(node: Node, spec: FieldSpec, complain: Complain) -> int | None:
 def read_flag(node: Node, complain: Complain) -> bool | None:
     """Read ``true``, ``false``, ``yes`` or ``no``."""
     word = node.text.strip().lower() if isinstance(node, Scalar) else ""
-    if word in ("true", "yes"):
+    if word in YES:
         return True
     if word in ("false", "no"):
         return False
     complain(node, f"{in_words(node)} is neither true nor false", "write `true` or `false`")
+    return None
+
+
+def read_choice(node: Node, spec: FieldSpec, complain: Complain) -> str | None:
+    """Read one of the words that a field takes."""
+    word = node.text if isinstance(node, Scalar) else ""
+    if word in spec.choices:
+        return word
+    ways = " or ".join(f"`{each}`" for each in spec.choices)
+    complain(node, f"{in_words(node)} is no `{spec.name}`", f"write {ways}")
     return None
 
 

@@ -18,7 +18,7 @@ from kitwright.solver.plan import MACHINING, REV_CEILING, MeasuredDeck, Plan
 from kitwright.solver.quantity import LENGTH, VOLUME, Quantity, QuantityError, parse_deck
 from kitwright.solver.swap import quantity
 
-CONDITIONS = ("altitude", "polytropic", "float_margin", "peak_pressure")
+CONDITIONS = ("altitude", "polytropic", "float_margin", "peak_pressure", "rope_radius")
 TEMPERATURES = "temperatures"
 NO_PART = "none"
 

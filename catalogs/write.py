@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator
 from typing import Any
 
 from kitwright.catalogs.rows import specs_of
+from kitwright.solver.fields import flag_alone
 from kitwright.solver.parts import KINDS, Part
 from kitwright.solver.quantity import Quantity
 
@@ -39,7 +40,9 @@ def _fields(owner: Any) -> Iterator[tuple[str, str]]:
         default = type(owner).__dataclass_fields__[name].default
         if value is None or (not spec.required and value == default):
             continue
-        if spec.group is not None:
+        if (flag := flag_alone(value)) is not None:
+            yield name, _value(flag)
+        elif spec.group is not None:
             yield name, "{" + ", ".join(f"{inner}: {text}" for inner, text in _fields(value)) + "}"
         else:
             yield name, _value(value)

@@ -198,7 +198,7 @@ def goal_limits(view: View, name: str, goal: Goal, mode: Tolerance) -> tuple[lis
         if bound is None:
             continue
         if math.isnan(value):
-            known = broken_branch(view, goal.figure, side, bound, mode)
+            known = None if FIGURES[goal.figure].bound else broken_branch(view, goal.figure, side, bound, mode)
             if known is None:
                 found.append(Limit("goal", name, goal.figure, side, bound, None, None))
             else:
@@ -211,7 +211,9 @@ def goal_limits(view: View, name: str, goal: Goal, mode: Tolerance) -> tuple[lis
         holds: bool | None = reaches(compared, side, bound)
         if holds and unproved and side == "min":  # an upper bound on the figure proves no minimum
             holds, established = None, False
-        said = FIGURES[goal.figure].proviso if holds is False else ""
+        if FIGURES[goal.figure].bound == "low" and holds is (side == "max"):  # the least it can be refutes no minimum
+            holds, established = None, False
+        said = "" if holds else FIGURES[goal.figure].proviso
         found.append(Limit("goal", name, goal.figure, side, bound, compared, holds, said))
     return found, established
 

@@ -54,8 +54,16 @@ class Columns:
         return 0.0 if leaf.startswith("machining.") else WITHOUT_PART.get(leaf, NAN)
 
     def constants(self) -> Mapping[str, Any]:
-        """What the plan gives: the numbers of its conditions."""
-        return {leaf: self._reader[leaf] for leaf in (f"conditions.{each}" for each in NUMBERS)}
+        """The numbers of the plan's conditions, and what all rows have alike: the floor of the pockets."""
+        found = {leaf: self._reader[leaf] for leaf in (f"conditions.{each}" for each in NUMBERS)}
+        floor = "piston.pocket_floor"
+        owner = facet_of(floor)
+        if owner in self.facets and floor in self.facets[owner].leaves:
+            floors = np.unique(self.facets[owner].leaves[floor])
+            floors = floors[np.isfinite(floors)]
+            if len(floors) == 1:
+                found[floor] = float(floors[0])
+        return found
 
     def rows(self, names: tuple[str, ...], facet: Facet) -> dict[str, Any]:
         """Leaves for looking at one facet: its own, all others neutral."""

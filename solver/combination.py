@@ -21,7 +21,7 @@ NAN = math.nan
 
 _NOTHING = Fraction(0)
 
-NUMBERS = ("altitude", "polytropic", "float_margin", "peak_pressure")
+NUMBERS = ("altitude", "polytropic", "float_margin", "peak_pressure", "rope_radius")
 """Conditions of a plan that are one number each."""
 
 MACHINING_UNITS = {"mill": "mm", "relieve": "cc", "deck_cut": "mm", "rebore": "mm"}
@@ -304,13 +304,17 @@ def field_value(part: Part, path: str) -> tuple[float, float]:
     if name in DERIVED:
         return DERIVED[name](part), 0.0
     value = getattr(part, name)
-    if inner and value is not None:
-        value = getattr(value, inner)
+    if inner:
+        value = getattr(value, inner, None)
     if isinstance(value, Quantity):
         return value.si, value.tolerance
+    if value is None and inner:
+        return NAN, 0.0
+    spec = specs_of(type(part))[name]
     if value is None:
-        spec = specs_of(type(part))[name]
         return (NAN if spec.absent is None else spec.absent), 0.0
+    if spec.choices:
+        return float(spec.choices.index(value)), 0.0
     return float(value), 0.0
 
 

@@ -22,7 +22,7 @@ from kitwright.solver.formulas.cam_curve import piston_to_valve, valve_gap
 from kitwright.solver.formulas.kinematics import drop_after_top, peak_piston_speed_angle, piston_speed, top_dead_centre
 from kitwright.solver.formulas.springs import float_speed, spring_force, valve_acceleration
 from kitwright.solver.formulas.valve_gear import valve_lift_of
-from kitwright.solver.formulas.valve_motion import lobe_inputs, lobe_of, ratio_of
+from kitwright.solver.formulas.valve_motion import lobe_inputs, lobe_of, ratio_of, square
 from kitwright.solver.plan import Plan
 from kitwright.solver.registry import FIGURES, UNITS
 
@@ -152,15 +152,15 @@ def _lift(*values: float) -> tuple[Array, Any, float]:
 
 
 def _room(*values: float) -> tuple[Array, Any, float]:
-    *lobe, ratio, lash, nose, stroke, rod, offset, lean, drop, mill, quench, pocket = values
+    *lobe, ratio, lash, nose, stroke, rod, offset, lean, drop, mill, quench, pocket, flat = values
     laid = lobe_of(*lobe)
-    gap = valve_gap(drop, mill, quench, pocket, lean)
-    _, place = piston_to_valve(gap, stroke, rod, offset, lean, laid, ratio, lash, nose)
+    gap = valve_gap(drop, mill, quench, pocket, lean, flat)
+    _, place = piston_to_valve(gap, stroke, rod, offset, lean, laid, ratio, lash, nose, flat)
     at = float(np.degrees(place))
     angles = _with(at)
     turned = np.radians(angles)
-    down = np.asarray(drop_after_top(turned, stroke, rod, offset)) * np.cos(lean)  # type: ignore[arg-type]
-    lift = valve_lift_of(ratio * laid.lift(turned - nose), 1.0, lash)
+    down = np.asarray(drop_after_top(turned, stroke, rod, offset)) * square(lean, flat)  # type: ignore[arg-type]
+    lift = valve_lift_of(ratio * laid.lift(turned - nose), 1.0, lash) * (np.cos(lean) if flat else 1.0)
     return angles, gap + down - lift, at
 
 
@@ -205,7 +205,7 @@ for _valve in VALVES:
         f"lift of the {_valve} valve", "mm", (*_lobe(_valve), f"{_valve}_nose"), _lift
     )
     CURVES[f"piston_to_valve_{_valve}"] = _Kind(
-        f"piston to {_valve} valve, square to the valve's face",
+        f"piston to {_valve} valve, square to the pocket's floor",
         "mm",
         (
             *_lobe(_valve),
@@ -216,6 +216,7 @@ for _valve in VALVES:
             "machining.mill",
             "quench",
             f"piston.pocket_depth_{_valve}",
+            "piston.pocket_floor",
         ),
         _room,
     )

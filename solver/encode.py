@@ -80,6 +80,7 @@ class Encoder:
             columns.append(levels.skip.get(facet))
         columns += [joint.index.get(facet) for joint in terms.joints]
         columns += [lack.flags.get(facet) for lack in terms.lacks]
+        columns += [lack.proof.terms.get(facet) for lack in terms.lacks if lack.proof is not None]
         columns += terms.projections.get(facet, [])
         if facet in ("short", "base") and "base" in self.rows:
             columns.append(table.state)
@@ -316,7 +317,9 @@ class Encoder:
             literals, always = self._skips(lack.flags)
             if lack.always or always:
                 unproved = unproved + 1
-            elif len(literals) == 1:
+                continue
+            literals += [below.negated() for below in self._below(lack.proof)]
+            if len(literals) == 1:
                 unproved = unproved + (1 - literals[0])
             elif literals:
                 either = self.model.new_bool_var("")
@@ -342,6 +345,14 @@ class Encoder:
             "layers": self._sum({each: facet.layers for each, facet in facets.items()}),
             "operations": self._sum({each: facet.operations for each, facet in facets.items()}),
         }
+
+    def _below(self, proof: Linear | None) -> list[Any]:
+        """A literal that is true exactly where a proof's sum is below 0; none where it never is."""
+        if proof is None or self._always(proof):
+            return []
+        return [
+            self._missed(Linear("", {}), Linear("", {each: at[self.first[each]] for each, at in proof.terms.items()}))
+        ]
 
     def _id_ranks(self) -> dict[str, Any]:
         found = {}

@@ -8,7 +8,7 @@ from typing import Any, Literal
 
 from kitwright.solver.quantity import ANGLE, LENGTH, VOLUME, Dimension, Quantity
 
-Form = Literal["quantity", "quantities", "count", "money", "text", "tags", "flag", "group", "readings"]
+Form = Literal["quantity", "quantities", "count", "money", "text", "tags", "flag", "group", "readings", "choice"]
 
 MOST_STEPS = 1000
 """Machining steps that one operation on one part may have."""
@@ -20,7 +20,9 @@ class FieldSpec:
 
     ``low`` and ``high`` are the plausible range in the dimension's first likely unit (counts and money: as they are);
     a value outside is impossible, a fault. ``absent`` is what a field that is not given stands for, where it stands
-    for anything. ``group`` is the dataclass of a nested field.
+    for anything. ``group`` is the dataclass of a nested field; where ``or_flag``, `true` or `false` may stand in its
+    place, and the dataclass has ``fitted`` for what was said. ``choices`` are the words that may stand there; formulas
+    read the place of the word among them, and ``absent`` is the place that leaving it out stands for.
     """
 
     name: str
@@ -32,6 +34,8 @@ class FieldSpec:
     high: float = 0.0
     absent: float | None = None
     group: type[Any] | None = None
+    or_flag: bool = False
+    choices: tuple[str, ...] = ()
 
 
 def of(form: Form, meaning: str, required: bool = False, **more: Any) -> Any:
@@ -62,11 +66,22 @@ def group(kind: type[Any], meaning: str) -> Any:
     return of("group", meaning, group=kind)
 
 
+def group_or_flag(kind: type[Any], meaning: str) -> Any:
+    """A nested group of fields, none of them required, for which `true` or `false` may stand; absent: none."""
+    return of("group", meaning, group=kind, or_flag=True, absent=0.0)
+
+
+def choice(words: tuple[str, ...], meaning: str) -> Any:
+    """One of some words; leaving it out stands for the first."""
+    return of("choice", meaning, choices=words, absent=0.0)
+
+
 def labour_price() -> Any:
     """The price of a machining operation, 0 by default."""
     return of("money", "price of the work, charged once", low=0, high=1e6, default=0.0)
 
 
+_MORE = ("dimension", "low", "high", "absent", "group", "or_flag", "choices")
 _SPECS: dict[type[Any], dict[str, FieldSpec]] = {}
 
 
@@ -77,7 +92,7 @@ def specs(owner: type[Any]) -> dict[str, FieldSpec]:
         for each in fields(owner):
             data = each.metadata
             if "form" in data:
-                known = {key: data[key] for key in ("dimension", "low", "high", "absent", "group") if key in data}
+                known = {key: data[key] for key in _MORE if key in data}
                 found[each.name] = FieldSpec(each.name, data["form"], data["meaning"], data["required"], **known)
         _SPECS[owner] = found
     return _SPECS[owner]
@@ -138,6 +153,34 @@ class DurationAt:
 
     lift: Quantity = need(LENGTH, 0.01, 15, "lobe lift at which the duration is measured")
     duration: Quantity = need(ANGLE, 60, 450, "crank degrees above that lobe lift")
+
+
+@dataclass(frozen=True, slots=True)
+class Decompressor:
+    """What holds a valve open while the engine is turned over; written `true` or `false`, it says no more than that."""
+
+    closes: Quantity | None = may(ANGLE, 1, 180, "crank degrees before top dead centre at which the held valve shuts")
+    lift: Quantity | None = may(LENGTH, 0.05, 10, "how far it holds the valve open")
+    reach: Quantity | None = may(LENGTH, 3, 150, "greatest radius of its lever and spring about the cam's axis")
+    fitted: bool = True
+    """False where the catalogue says that the cam has none."""
+
+    def __float__(self) -> float:
+        return float(self.fitted)
+
+    def __bool__(self) -> bool:
+        return self.fitted
+
+
+def flag_alone(value: Any) -> bool | None:
+    """What stands in the place of a group that `true` or `false` says all of; None where its fields say more.
+
+    >>> flag_alone(Decompressor()), flag_alone(Decompressor(fitted=False)), flag_alone(0.5)
+    (True, False, None)
+    """
+    fitted: bool | None = getattr(value, "fitted", None)
+    known = fitted is not None and any(getattr(value, name) is not None for name in specs(type(value)))
+    return None if known else fitted
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,8 +6,10 @@ physical rules and the part's own sheet.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from fractions import Fraction
 
+from kitwright.solver.combination import Combination
 from kitwright.solver.result import Checked
 
 STEPS = {
@@ -31,6 +33,8 @@ STEPS = {
 
 PROUD = "proud"
 STACKED = "stacked"
+MOVED = "moved"
+"""The deck is cut, or a spacer lies under the barrel."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,9 +47,11 @@ class Measurement:
         where: and how.
         tool: what it is measured with.
         compare: a figure (``quench``) or a field (``block.bore``) that the reading is held against; may be empty.
-        needs: kinds (``cam``), fields (``cam.decompressor``), machining (``machining.mill``), :data:`PROUD` or
-            :data:`STACKED`: all have to be there for the line to apply.
+        needs: kinds (``cam``), fields (``cam.decompressor``), machining (``machining.mill``), :data:`PROUD`,
+            :data:`STACKED` or :data:`MOVED`: all have to be there for the line to apply.
         accept: what is wanted, where that is no number.
+        before: whether the reading is taken before any deck cut and without a spacer: the figure is then held against
+            it as it is in that state.
 
     """
 
@@ -56,12 +62,24 @@ class Measurement:
     compare: str = ""
     needs: tuple[str, ...] = ()
     accept: str = ""
+    before: bool = False
 
+
+PRESSED_OPEN = (
+    "checking spring, lash set, pressed open by hand, every 2 degrees round the overlap; over a flat floor the dial's "
+    "reading × cos(valve angle)"
+)
+"""Along the valve a gauge reads what is square to a parallel floor; a flat floor is nearer than that."""
 
 MEASUREMENTS: tuple[Measurement, ...] = (
     Measurement(1, "Cracks", "block, rod, crank and flywheel, cleaned", "good light, dye penetrant", accept="none"),
     Measurement(
-        2, "Bore", "top, middle and bottom, along the crank and across it", "bore gauge", "block.bore", ("block",)
+        2,
+        "Bore",
+        "top, middle and bottom, along the crank and across it; after any boring",
+        "bore gauge",
+        "block.bore",
+        ("block",),
     ),
     Measurement(2, "Flatness of the deck", "six ways across the face", "straight edge, feeler gauge", "", ("block",)),
     Measurement(
@@ -89,14 +107,15 @@ MEASUREMENTS: tuple[Measurement, ...] = (
     Measurement(
         3, "Gasket bore", "laid on the block, all round", "eye", "", ("gasket", "block"), "no edge inside the bore"
     ),
-    Measurement(4, "Stroke", "crown, top to bottom dead centre", "long-travel dial gauge", "crank.stroke", ("crank",)),
+    Measurement(4, "Stroke", "crown, top to bottom dead centre", "long-travel dial gauge", "piston_travel", ("crank",)),
     Measurement(
         4,
         "Deck",
-        "top dead centre, over the pin, both sides, mean of the two; rings off",
+        "top dead centre, over the pin, both sides, mean of the two; rings off; before any deck cut, no spacer",
         "dial gauge on a bridge",
         "deck",
         ("block", "crank", "rod", "piston"),
+        before=True,
     ),
     Measurement(
         4,
@@ -109,7 +128,7 @@ MEASUREMENTS: tuple[Measurement, ...] = (
     Measurement(
         5,
         "Chamber",
-        "plug and valves in, clear plate greased on, before any milling",
+        "plug and valves in, clear plate greased on, before any milling or opening",
         "burette",
         "head.chamber",
         ("head",),
@@ -143,9 +162,22 @@ MEASUREMENTS: tuple[Measurement, ...] = (
         ("machining.deck_cut",),
     ),
     Measurement(
-        6, "Chamber, opened", "volume after less volume before", "burette", "machining.relieve", ("machining.relieve",)
+        6,
+        "Chamber, opened",
+        "volume after opening less volume before it, the milling apart",
+        "burette",
+        "machining.relieve",
+        ("machining.relieve",),
     ),
     Measurement(6, "Spacer", "four places", "micrometer", "spacer.thickness", ("spacer",)),
+    Measurement(
+        6,
+        "Deck, as it will run",
+        "as in step 4, with the cut made and the spacer in",
+        "dial gauge on a bridge",
+        "deck",
+        (MOVED, "crank", "rod", "piston"),
+    ),
     Measurement(
         6,
         "Crown inside the gasket",
@@ -165,7 +197,7 @@ MEASUREMENTS: tuple[Measurement, ...] = (
     Measurement(
         7,
         "Quench",
-        "soft solder on the crown's edge, over the pin, both sides; head torqued",
+        "soft solder on the crown's edge, over the pin, both sides; all cuts made, the whole stack in, head torqued",
         "micrometer",
         "quench",
         ("piston", "head", "gasket"),
@@ -185,20 +217,39 @@ MEASUREMENTS: tuple[Measurement, ...] = (
     Measurement(
         10,
         "Installed height",
-        "each spring, valve shut, no shim",
+        "each spring, valve shut, standard retainer, no shim",
         "calliper",
         "head.installed_height",
         ("head", "spring"),
     ),
-    Measurement(10, "Seat force", "at the installed height", "spring tester", "spring_seat", ("spring",)),
     Measurement(
-        10, "To coil bind", "full lift, all coils together", "feeler gauge", "coil_bind_margin", ("spring", "cam")
+        10,
+        "Seat force",
+        "at the height it will run at: its retainer and shims in",
+        "spring tester",
+        "spring_seat",
+        ("spring",),
     ),
-    Measurement(10, "Retainer to guide", "full lift, seal on", "feeler gauge", "retainer_margin", ("head", "cam")),
+    Measurement(
+        10,
+        "To coil bind",
+        "full lift, all coils together; its retainer and shims in",
+        "feeler gauge",
+        "coil_bind_margin",
+        ("spring", "cam"),
+    ),
+    Measurement(
+        10,
+        "Retainer to guide",
+        "full lift, to the guide itself; a seal takes its height off",
+        "feeler gauge",
+        "retainer_margin",
+        ("head", "cam"),
+    ),
     Measurement(
         11,
         "Piston to intake valve",
-        "checking spring, pressed open by hand, every 2 degrees round the overlap",
+        PRESSED_OPEN,
         "dial gauge; clay for the edges",
         "piston_to_valve_intake",
         ("cam", "piston", "head"),
@@ -206,7 +257,7 @@ MEASUREMENTS: tuple[Measurement, ...] = (
     Measurement(
         11,
         "Piston to exhaust valve",
-        "checking spring, pressed open by hand, every 2 degrees round the overlap",
+        PRESSED_OPEN,
         "dial gauge; clay for the edges",
         "piston_to_valve_exhaust",
         ("cam", "piston", "head"),
@@ -247,6 +298,14 @@ MEASUREMENTS: tuple[Measurement, ...] = (
         "skirt_to_counterweight",
         ("piston", "crank"),
     ),
+    Measurement(
+        14,
+        "Decompressor's lever to counterweight",
+        "where they come nearest; lever and spring both ways out",
+        "clay, feeler gauge",
+        "lever_to_counterweight",
+        ("cam.decompressor", "crank"),
+    ),
     Measurement(14, "Counterweight to case", "all the way round", "feeler gauge", "counterweight_to_case", ("crank",)),
     Measurement(14, "Rod to case", "all the way round", "feeler gauge, clay", "rod_to_case", ("rod",)),
     Measurement(14, "Dipper to case", "all the way round", "clay", "", ("rod",)),
@@ -269,13 +328,29 @@ MEASUREMENTS: tuple[Measurement, ...] = (
         accept="works",
         needs=("cam.decompressor",),
     ),
+    Measurement(
+        16,
+        "Decompressor's lift",
+        "turned slowly, at the valve that it holds",
+        "dial gauge",
+        "cam.decompressor.lift",
+        ("cam.decompressor",),
+    ),
+    Measurement(
+        16,
+        "Decompressor's closing",
+        "turned slowly, degrees before top dead centre at which the held valve sits down",
+        "degree wheel, dial gauge",
+        "cam.decompressor.closes",
+        ("cam.decompressor",),
+    ),
     Measurement(16, "Leak-down", "top dead centre, both valves shut", "leak-down tester"),
     Measurement(
         16,
         "Cranking pressure",
-        "absolute: add the air's pressure to the gauge",
+        "as the gauge reads; throttle open, turned over as for starting, a decompressor at work; tied back: more",
         "pressure gauge",
-        "cranking_pressure",
+        "cranking_gauge_pressure",
         ("cam",),
     ),
     Measurement(
@@ -320,6 +395,8 @@ def _there(need: str, checked: Checked) -> bool:
     combination = checked.combination
     if need == PROUD:
         return checked.figures.get("deck", 0.0) < 0
+    if need == MOVED:
+        return bool(combination.deck_cut) or "spacer" in combination.parts
     if need == STACKED:
         return len(combination.gaskets) > 1
     kind, _, field = need.partition(".")
@@ -329,6 +406,18 @@ def _there(need: str, checked: Checked) -> bool:
         return bool(combination.gaskets)
     part = combination.parts.get(kind)
     return part is not None and (not field or bool(getattr(part, field)))
+
+
+def as_measured(line: Measurement, combination: Combination) -> Combination:
+    """The combination as it is when a line's reading is taken: as it will run, or before any deck cut and spacer.
+
+    >>> as_measured(Measurement(4, "Deck", "", "", "deck", before=True), Combination({}, deck_cut=Fraction(1))).deck_cut
+    Fraction(0, 1)
+    """
+    if not line.before:
+        return combination
+    parts = {kind: part for kind, part in combination.parts.items() if kind != "spacer"}
+    return replace(combination, parts=parts, deck_cut=Fraction(0))
 
 
 def card(checked: Checked) -> tuple[Measurement, ...]:

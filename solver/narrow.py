@@ -44,7 +44,7 @@ def ways(options: Candidates) -> int:
 def bounds(plan: Plan) -> Iterator[Bound]:
     """Every limit of goals and rules on a figure; those on the least or greatest of several, on each of them."""
     for goal in implied_goals(plan).values():
-        if goal.minimum is not None:
+        if goal.minimum is not None and FIGURES[goal.figure].bound != "low":
             yield from _branches(goal.figure, "min", goal.minimum)
         if goal.maximum is not None:
             yield from _branches(goal.figure, "max", goal.maximum)

@@ -15,10 +15,11 @@ from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.combination import Combination, Reader, field_value
 from kitwright.solver.degree_wheel import skew_at
 from kitwright.solver.evaluate import compute
+from kitwright.solver.fields import Decompressor
 from kitwright.solver.formulas.firing import gas_load
 from kitwright.solver.formulas.materials import UnknownMaterialError, material
 from kitwright.solver.formulas.valve_events import closes_of, opens_of
-from kitwright.solver.parts import Part, Pushrod
+from kitwright.solver.parts import Cam, Part, Pushrod
 from kitwright.solver.plan import Advice, Plan
 from kitwright.solver.quantity import unit_factor
 from kitwright.solver.registry import FIGURES, UNITS
@@ -132,6 +133,8 @@ class Notes:
     balance: BalanceChange | None
     remarks: tuple[Remark, ...]
     gas: GasEstimate | None = None
+    decompressor: Decompressor | None = None
+    """What is known of the cam's, where it has one."""
 
 
 def notes(
@@ -153,6 +156,8 @@ def notes(
         _pushrod(checked, plan, catalogue),
         _balance(checked, plan),
         tuple(_remarks(checked, {**(usual or {}), **plan.advice})),
+        _gas(checked, plan),
+        _decompressor(checked),
     )
 
 
@@ -194,13 +199,6 @@ def _is_so(part: Part | None, field: str, wanted: str) -> bool:
         except UnknownMaterialError:
             return True
     return known == wanted or known.startswith(f"{wanted} ")
-        tuple(
-            Remark(name, checked.figures[name], ranges)
-            for name, ranges in {**(usual or {}), **plan.advice}.items()
-            if name in checked.figures and ranges
-        ),
-        _gas(checked, plan),
-    )
 
 
 def _gas(checked: Checked, plan: Plan) -> GasEstimate | None:
@@ -212,6 +210,11 @@ def _gas(checked: Checked, plan: Plan) -> GasEstimate | None:
         return None
     inertia = checked.figures.get("rod_load")
     return GasEstimate(pressure / FIGURES["peak_pressure_estimate"].factor, load, load - inertia if inertia else None)
+
+
+def _decompressor(checked: Checked) -> Decompressor | None:
+    cam = checked.combination.parts.get("cam")
+    return (cam.decompressor or None) if isinstance(cam, Cam) else None
 
 
 def _timing(checked: Checked, plan: Plan) -> Iterator[Timing]:

@@ -13,14 +13,17 @@ from typing import ClassVar
 from kitwright.solver.fields import (
     Adjuster,
     CutTo,
+    Decompressor,
     DurationAt,
     LengthSteps,
     Readings,
     Rebore,
     TopLand,
     VolumeSteps,
+    choice,
     count,
     group,
+    group_or_flag,
     may,
     need,
     of,
@@ -42,6 +45,14 @@ from kitwright.solver.quantity import (
     Origin,
     Quantity,
 )
+
+_VALVE_DROP = (
+    "lowest point of the valve's face (the one nearest the piston) below the head's face, the head lying face up, "
+    "along the cylinder, valve shut, before milling; negative: it stands proud. Measured at the face's centre: take "
+    "half the valve's diameter × sin(valve angle) off"
+)
+POCKET_FLOORS = ("parallel", "flat")
+"""What the floor of a piston's valve pocket may be; a plain crown is a flat floor of depth 0."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,8 +177,16 @@ class Piston(Part):
     mass: Quantity | None = may(MASS, 10, 5000, "mass with pin, rings and clips")
     skirt_below_pin: Quantity | None = may(LENGTH, 1, 150, "pin centre to the skirt's lower edge")
     top_land: TopLand | None = group(TopLand, "crevice round the top land")
-    pocket_depth_intake: Quantity | None = may(LENGTH, 0, 20, "depth of the intake valve pocket")
-    pocket_depth_exhaust: Quantity | None = may(LENGTH, 0, 20, "depth of the exhaust valve pocket")
+    pocket_depth_intake: Quantity | None = may(
+        LENGTH, 0, 20, "depth of the intake valve pocket along the cylinder, under the valve's lowest point"
+    )
+    pocket_depth_exhaust: Quantity | None = may(
+        LENGTH, 0, 20, "depth of the exhaust valve pocket along the cylinder, under the valve's lowest point"
+    )
+    pocket_floor: str | None = choice(
+        POCKET_FLOORS,
+        "floor of the valve pockets: parallel to the valve's face, or flat (square to the cylinder's axis)",
+    )
     material: str | None = of("text", "material, as in the table of materials")
 
 
@@ -218,7 +237,7 @@ class Head(Part):
     intake_port: Quantity | None = may(LENGTH, 5, 100, "intake port diameter at its smallest")
     flow_coefficient: Quantity | None = may(RATIO, 0.05, 1.0, "mean intake flow coefficient over the opening")
     valve_angle: Quantity | None = may(ANGLE, 0, 60, "valve stem against the cylinder's axis")
-    valve_drop: Quantity | None = may(LENGTH, -10, 50, "valve face below the head's face, valve shut, before milling")
+    valve_drop: Quantity | None = may(LENGTH, -10, 50, _VALVE_DROP)
 
 
 @_kind
@@ -244,7 +263,7 @@ class Cam(Part):
     core_radius: Quantity | None = may(LENGTH, 3, 60, "greatest radius of the core between the lobes")
     intake_readings: Readings | None = of("readings", "CSV of the intake's degree wheel: angle and lobe lift")
     exhaust_readings: Readings | None = of("readings", "CSV of the exhaust's degree wheel: angle and lobe lift")
-    decompressor: bool | None = of("flag", "whether it carries a decompressor")
+    decompressor: Decompressor | None = group_or_flag(Decompressor, "decompressor; `true` where no more is known of it")
     max_rpm: Quantity | None = may(ROTATION, 500, 30_000, "maker's speed limit")
 
 

@@ -92,6 +92,7 @@ class Conditions:
 
     ``float_margin`` is how many times the rev ceiling valve float has to stay above; ``peak_pressure``, absolute in Pa,
     that of firing, None where it is not known.
+    ``rope_radius`` is where the starting rope pulls, in metres; None where it is not known.
     """
 
     altitude: float = 0.0
@@ -99,6 +100,7 @@ class Conditions:
     temperatures: Mapping[str, float] = field(default_factory=dict)
     float_margin: float = 1.0
     peak_pressure: float | None = None
+    rope_radius: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

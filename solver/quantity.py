@@ -48,6 +48,7 @@ ANGLE = Dimension("angle", "rad", ("deg",))
 STIFFNESS = Dimension("spring rate", "N/m", ("N/mm", "lbf/in"))
 INERTIA = Dimension("moment of inertia", "kg*m**2", ("kg*mm2", "g*cm2"))
 MOMENT = Dimension("mass times radius", "kg*m", ("g*mm", "kg*mm"))
+TORQUE = Dimension("torque", "N*m", ("N*m", "lbf*ft"))
 PRESSURE = Dimension("pressure", "Pa", ("kPa", "bar", "psi"))
 TEMPERATURE = Dimension("temperature", "K", ("degC", "K"))
 SPEED = Dimension("speed", "m/s", ("m/s", "ft/min"))
@@ -102,6 +103,8 @@ COMMON_UNITS: dict[str, tuple[Dimension, Fraction]] = {
     "kg*m2": (INERTIA, Fraction(1)),
     "g*mm": (MOMENT, Fraction(1, 1000) * _MM),
     "kg*mm": (MOMENT, _MM),
+    "N*m": (TORQUE, Fraction(1)),
+    "lbf*ft": (TORQUE, _POUND * _GRAVITY * 12 * _INCH),
     "kPa": (PRESSURE, Fraction(1000)),
     "bar": (PRESSURE, Fraction(100_000)),
     "Pa": (PRESSURE, Fraction(1)),

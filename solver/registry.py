@@ -29,6 +29,7 @@ from kitwright.solver.quantity import (
     ROTATION,
     SPEED,
     STIFFNESS,
+    TORQUE,
     VOLUME,
     Dimension,
     unit_factor,
@@ -49,6 +50,7 @@ UNITS: dict[str, tuple[Dimension, str]] = {
     "g_mm": (MOMENT, "g*mm"),
     "N": (FORCE, "N"),
     "N_mm": (STIFFNESS, "N/mm"),
+    "N_m": (TORQUE, "N*m"),
     "kPa": (PRESSURE, "kPa"),
     "MPa": (PRESSURE, "MPa"),
     "Hz": (FREQUENCY, "Hz"),
@@ -102,6 +104,8 @@ class Figure:
         shape: ``additive`` where the figure is a sum of terms, one a slot; ``general`` otherwise.
         extreme: ``max`` or ``min`` where the figure is the greatest or least of its inputs, branches like two valves.
         bound_without: inputs without which the value is only an upper bound, so that it proves no minimum.
+        bound: ``low`` where the value is the least that the size can be: it proves a minimum, and never that one is
+            missed; of a maximum it can only prove that it is missed.
         at_least: bound to the terms of a sum that is ≤ 0 exactly where the figure reaches the bound; the search encodes
             limits and closeness through it. The first term's figure is additive.
         wants: fields to name as missing where the figure cannot be computed though all it must have is known.
@@ -121,6 +125,7 @@ class Figure:
     shape: Shape
     extreme: Literal["min", "max"] | None
     bound_without: tuple[str, ...]
+    bound: Literal["", "low"]
     at_least: AtLeast | None
     wants: tuple[str, ...]
     proviso: str
@@ -187,6 +192,7 @@ def figure(
     shape: Shape = "general",
     extreme: Literal["min", "max"] | None = None,
     bound_without: tuple[str, ...] = (),
+    bound: Literal["", "low"] = "",
     at_least: AtLeast | None = None,
     wants: tuple[str, ...] = (),
     proviso: str = "",
@@ -206,6 +212,7 @@ def figure(
         shape: ``additive`` lets the search use it as a sum; it must be one.
         extreme: ``max`` or ``min`` where the figure is that of its inputs, which are figures themselves.
         bound_without: inputs without which the value is an upper bound only.
+        bound: see :class:`Figure`.
         at_least: see :class:`Figure`.
         wants: see :class:`Figure`.
         proviso: see :class:`Figure`.
@@ -245,6 +252,7 @@ def figure(
             shape,
             extreme,
             bound_without,
+            bound,
             at_least,
             wants,
             proviso,
@@ -268,6 +276,7 @@ DEFAULT_STEPS = {
     "g_mm": 100.0,
     "N": 50.0,
     "N_mm": 0.5,
+    "N_m": 0.5,
     "kPa": 10.0,
     "MPa": 10.0,
     "Hz": 5.0,

@@ -26,7 +26,7 @@ PERCENTILES = (1.0, 2.5, 5.0, 50.0, 95.0, 97.5, 99.0)
 MOST_SAMPLES = 1_000_000
 
 _OF_VALVES = tuple(f"{name}_{valve}" for name in ("valve_chase", "float_speed") for valve in ("intake", "exhaust"))
-SCANNED = (*_OF_VALVES, "peak_piston_speed")
+SCANNED = (*_OF_VALVES, "peak_piston_speed", "cranking_torque")
 """Figures that scan a whole turn for every build: a fitted surface stands in for them, where it is close enough."""
 
 _CLOSE = 0.02

@@ -225,11 +225,15 @@ class AimLevels:
 
 @dataclass
 class Lack:
-    """A goal that is not established where a chosen row is flagged, or always."""
+    """A goal that is not established where a chosen row is flagged, or always; or where ``proof`` is below 0.
+
+    ``proof`` is the sum of a figure that is the least that a size can be, less the minimum that it may prove.
+    """
 
     name: str
     flags: dict[str, Mask]
     always: bool
+    proof: Linear | None = None
 
 
 @dataclass

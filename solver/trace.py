@@ -24,6 +24,7 @@ _OTHER: dict[str, tuple[Dimension, str]] = {
     "conditions.polytropic": UNITS[""],
     "conditions.float_margin": UNITS[""],
     "conditions.peak_pressure": UNITS["kPa"],
+    "conditions.rope_radius": (LENGTH, "mm"),
     "measured.deck": UNITS["mm"],
     "money.to_spend": UNITS["money"],
     "money.parts_to_buy": UNITS[""],

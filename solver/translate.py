@@ -104,11 +104,16 @@ class Maker(Columns):
         flags, always = self.lacking(goal.figure)
         bound_only = bool(FIGURES[goal.figure].bound_without)
         # the greatest a figure can be proves no minimum, and no aim; a maximum it does prove
-        if (flags or always) and (not bound_only or goal.minimum is not None or goal.ranked_by is not None):
+        if FIGURES[goal.figure].bound == "low":  # it refutes no minimum, and proves no maximum
+            never = always or goal.maximum is not None
+            proof = None if never or goal.minimum is None else self._proof(name, goal.figure, goal.minimum)
+            if flags or never or proof is not None:
+                self.terms.lacks.append(Lack(name, flags, never, proof))
+        elif (flags or always) and (not bound_only or goal.minimum is not None or goal.ranked_by is not None):
             self.terms.lacks.append(Lack(name, flags, always))
         if always and not bound_only and FIGURES[goal.figure].extreme is None:
             return
-        if goal.minimum is not None:
+        if goal.minimum is not None and FIGURES[goal.figure].bound != "low":
             self._limit(name, goal.figure, "min", goal.minimum)
         if goal.maximum is not None:
             self._limit(name, goal.figure, "max", goal.maximum)
@@ -149,18 +154,28 @@ class Maker(Columns):
         flags, always = self.lacking(figure)
         if always:
             return
+        terms = self._summed(figure, side, bound)
+        unit = unit_of(figure)
+        self.terms.linear.append(self._linear(name, terms, unit, flags))
+        if self.plan.tolerance == "statistical":
+            self._square(name, {figure: 1.0}, terms, unit, flags, 1.0)
+
+    def _proof(self, name: str, figure: str, minimum: float) -> Linear:
+        """The sum that is 0 at least where an additive figure, the least that a size can be, reaches a minimum."""
+        return self._linear(name, self._summed(figure, "min", minimum), unit_of(figure), {})
+
+    def _summed(self, figure: str, side: Literal["min", "max"], bound: float) -> dict[str, Floats]:
+        """Terms in SI of what an additive figure keeps of a bound, at its worst corner where the plan asks for it."""
         worst = self.plan.tolerance == "worst_case"
         corner: Literal["", "low", "high"] = ("low" if side == "min" else "high") if worst else ""
         sign = 1.0 if side == "min" else -1.0
-        unit, factor = unit_of(figure), FIGURES[figure].factor
+        factor = FIGURES[figure].factor
         slack = NEAR * max(1.0, abs(bound)) * factor
         terms = self.contributions({figure: 1.0}, corner)
         first = next(iter(terms))
         terms = {each: sign * values for each, values in terms.items()}
         terms[first] = terms[first] - sign * bound * factor + slack
-        self.terms.linear.append(self._linear(name, terms, unit, flags))
-        if self.plan.tolerance == "statistical":
-            self._square(name, {figure: 1.0}, terms, unit, flags, 1.0)
+        return terms
 
     def _slack_limit(self, name: str, figure: str, side: Literal["min", "max"], bound: float) -> None:
         flags, always = self.lacking(figure)

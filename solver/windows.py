@@ -57,7 +57,7 @@ def established(terms: Terms, rows: Mapping[str, Mask]) -> dict[str, Mask]:
         for each, flags in lack.flags.items():
             if not lack.always:
                 alive[each] &= ~flags
-    return prune(terms, alive)
+    return prune(terms, alive, [lack.proof for lack in terms.lacks if lack.proof is not None and not lack.always])
 
 
 def within(terms: Terms, rows: dict[str, Mask], held: Mapping[str, tuple[int, int]]) -> dict[str, Mask]:

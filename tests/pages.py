@@ -228,8 +228,14 @@ def field_table(known: Mapping[str, FieldSpec]) -> list[str]:
     rows = []
     for name, spec in fields_of(known):
         units = ", ".join(spec.dimension.likely) if spec.dimension else ""
-        rows.append([f"`{name}`", units or FORMS[spec.form], range_in_words(spec), absent_in_words(spec), spec.meaning])
+        rows.append([f"`{name}`", units or _form(spec), range_in_words(spec), absent_in_words(spec), spec.meaning])
     return table(("field", "unit", "plausible", "absent", "meaning"), rows)
+
+
+def _form(spec: FieldSpec) -> str:
+    if spec.choices:
+        return " or ".join(spec.choices)
+    return f"{FORMS['flag']}, or {FORMS['group']}" if spec.or_flag else FORMS[spec.form]
 
 
 FORMS = {
@@ -241,6 +247,7 @@ FORMS = {
     "tags": "list of words",
     "flag": "true or false",
     "readings": "CSV file",
+    "choice": "word",
     "group": "fields of its own",
 }
 

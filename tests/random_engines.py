@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import Any
 
 from kitwright.solver.combination import Combination
-from kitwright.solver.fields import Adjuster, CutTo, DurationAt, LengthSteps, TopLand
+from kitwright.solver.fields import Adjuster, CutTo, Decompressor, DurationAt, LengthSteps, TopLand
 from kitwright.solver.parts import (
     Block,
     Cam,
@@ -175,7 +175,7 @@ def engine(
         "piston": piston,
         "spacer": Spacer(id="d", thickness=mm(0.3, 0.8)),
         "head": head,
-        "cam": _cam(bench),
+        "cam": _cam(bench, Bench(seed + 100_000, toleranced)),
         "rocker": Rocker(
             id="o",
             ratio=value(1.0, 1.2, "", RATIO, 0.02),
@@ -201,7 +201,11 @@ def engine(
         machining=frozenset({"mill", "deck_cut"}),
         measured_decks=decks,
         conditions=Conditions(
-            altitude=bench.random.choice([0.0, 900.0]), polytropic=1.25, float_margin=1.1, peak_pressure=6e6
+            altitude=bench.random.choice([0.0, 900.0]),
+            polytropic=1.25,
+            float_margin=1.1,
+            peak_pressure=6e6,
+            rope_radius=0.055,
         ),
         reference={
             "pushrod": mm(140.5, 141.5),
@@ -226,7 +230,7 @@ def _land(bench: Bench, landed: bool | None) -> TopLand | None:
     return TopLand(height=own.mm(4, 6), clearance=own.mm(0.3, 0.6))
 
 
-def _cam(bench: Bench) -> Cam:
+def _cam(bench: Bench, late: Bench) -> Cam:
     mm, value = bench.mm, bench.value
     seats = {valve: bench.random.uniform(266, 284) for valve in ("intake", "exhaust")}
     timing: dict[str, Any] = {}
@@ -244,6 +248,7 @@ def _cam(bench: Bench) -> Cam:
         lash_exhaust=mm(0.12, 0.18, 0.02),
         base_radius=mm(12.5, 13.5),
         core_radius=mm(13.5, 14.5),
+        decompressor=Decompressor(closes=late.value(50, 70, "deg", ANGLE, 1), reach=late.mm(16, 18)),
         max_rpm=value(6900, 8000, "rpm", ROTATION, 150),
         **timing,
     )

@@ -10,7 +10,7 @@ from typing import Any
 
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import View
-from kitwright.solver.fields import DurationAt, Readings
+from kitwright.solver.fields import Decompressor, DurationAt, Readings
 from kitwright.solver.formulas.cam_curve import LobeCurve
 from kitwright.solver.parts import Cam, Crank, Gasket, Head, Part, Piston, Pushrod, Rocker, Rod, Spring
 from kitwright.solver.plan import Conditions, Goal, Plan
@@ -49,6 +49,10 @@ MOTION_GOALS = (
     "inlet_mach_index",
     "port_speed",
     "cranking_gauge_pressure",
+    "cranking_torque",
+    "rope_force",
+    "lever_to_counterweight",
+    "rod_to_cam",
     "intake_opens",
     "intake_closes",
     "exhaust_opens",
@@ -110,6 +114,8 @@ def parts(seed: int) -> list[Part]:
             more["mass"] = value(rng.choice([260, 290]), "g", MASS, 5)
             more["pocket_depth_intake"] = value(rng.choice([1, 2]), "mm", LENGTH, 0.1)
             more["pocket_depth_exhaust"] = value(rng.choice([1, 2]), "mm", LENGTH, 0.1)
+            floors = random.Random(f"{seed} floors").choice([(None, "parallel"), ("flat",), (None, "parallel", "flat")])
+            more["pocket_floor"] = random.Random(f"{seed} {part.id} floor").choice(floors)
         elif isinstance(part, Head):
             more["valve_drop"] = value(rng.choice([2, 3, 4]), "mm", LENGTH, 0.1)
             more["valve_angle"] = value(rng.choice([0, 12]), "deg", ANGLE, 0.5)
@@ -121,6 +127,7 @@ def parts(seed: int) -> list[Part]:
             more["valve_arm"] = value(rng.choice([28, 32]), "mm", LENGTH, 0.2)
         elif isinstance(part, Cam):
             more |= _timing(rng, value) | _readings(random.Random(f"{seed} {part.id}"), part)
+            more["decompressor"] = _decompressor(random.Random(f"{seed} {part.id} decompressor"))
         elif isinstance(part, Spring):
             more |= _spring(rng, value)
         found.append(replace(part, **more | _weighed(random.Random(f"{seed} {part.id} weighed"), part)))
@@ -165,6 +172,19 @@ def _timing(rng: random.Random, value: Any) -> dict[str, Any]:
     found["lobe_separation"] = value(rng.choice([104, 108]), "deg", ANGLE, 1)
     found["intake_centreline"] = value(rng.choice([102, 106]), "deg", ANGLE, 1)
     return found
+
+
+def _decompressor(rng: random.Random) -> Decompressor | None:
+    """Of some cams, of which more or less is known; some let go before the intake is shut."""
+    if rng.random() < 0.5:
+        return None
+    closes = rng.choice([None, "60 deg", "58 deg ± 3 deg", "130 deg ± 6 deg", "150 deg"])
+    reach = rng.choice([None, "18 mm", "22 mm ± 0.2 mm", "30 mm ± 0.1 mm"])
+    return Decompressor(
+        closes=None if closes is None else parse(closes, ANGLE),
+        reach=None if reach is None else parse(reach, LENGTH),
+        fitted=rng.random() < 0.85,
+    )
 
 
 def _readings(rng: random.Random, cam: Cam) -> dict[str, Any]:
@@ -220,6 +240,7 @@ def question(seed: int, most: int = 60) -> tuple[Catalogue, Plan]:
                 altitude=rng.choice([0.0, 900.0]),
                 temperatures=_heat(random.Random(f"heat {seed}")),
                 float_margin=random.Random(f"margin {seed}").choice([1.0, 1.0, 1.1]),
+                rope_radius=random.Random(f"rope {seed}").choice([None, 0.035, 0.05]),
             ),
             reference=known if rng.random() < 0.6 else {},
         )

@@ -13,7 +13,19 @@ import pytest
 
 from kitwright.solver.cautions import HAZARDS
 from kitwright.solver.combination import Combination
-from kitwright.solver.mock_up import CONSUMABLES, MEASUREMENTS, PROUD, REDO, STACKED, STEPS, Measurement, applies, card
+from kitwright.solver.fields import specs
+from kitwright.solver.mock_up import (
+    CONSUMABLES,
+    MEASUREMENTS,
+    MOVED,
+    PROUD,
+    REDO,
+    STACKED,
+    STEPS,
+    Measurement,
+    applies,
+    card,
+)
 from kitwright.solver.parts import KINDS
 from kitwright.solver.registry import FIGURES
 from kitwright.solver.result import Checked
@@ -288,14 +300,17 @@ def blank(**more: Any) -> Checked:
 def test_every_measurement_names_what_there_is(line: Measurement) -> None:
     assert line.step in STEPS and line.what and line.where and line.tool
     for each in (line.compare, *line.needs):
-        if not each or each in FIGURES or each in (PROUD, STACKED):
+        if not each or each in FIGURES or each in (PROUD, STACKED, MOVED):
             continue
         kind, _, field = each.partition(".")
         if kind == "machining":
             assert field in ("mill", "deck_cut", "relieve", "rebore")
         else:
             cls = KINDS["gasket" if kind == "gaskets" else kind]
-            assert not field or field in cls.__dataclass_fields__
+            outer, _, inner = field.partition(".")
+            assert not outer or outer in specs(cls)
+            group = specs(cls)[outer].group if inner else None
+            assert not inner or (group is not None and inner in specs(group))
 
 
 def test_the_card_is_in_the_order_of_the_work() -> None:

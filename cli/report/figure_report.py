@@ -43,6 +43,7 @@ _OWNERS = {
         "polytropic": "exponent of compression",
         "float_margin": "how many times the rev ceiling valve float must exceed",
         "peak_pressure": "absolute peak pressure of firing",
+        "rope_radius": "radius at which the starting rope pulls",
     },
     "reference": {
         "pushrod": "a pushrod length known to be right",

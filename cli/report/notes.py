@@ -11,6 +11,7 @@ from kitwright.cli.report.blocks import Items, Paragraph
 from kitwright.cli.report.numbers import style
 from kitwright.cli.report.words import bound_text, figure_style, figure_text, words
 from kitwright.solver.catalogue import Catalogue
+from kitwright.solver.fields import Decompressor
 from kitwright.solver.formulas.firing import EXPONENT, RISE
 from kitwright.solver.notes import (
     BALANCE,
@@ -51,6 +52,8 @@ def note_blocks(found: Notes, units: str) -> Iterator[Paragraph | Items]:
     """The notes as blocks of a report."""
     if found.timing:
         yield Items("Valve events, by the lobe lift that they belong to", tuple(_timing(found.timing, units)))
+    if found.decompressor is not None:
+        yield Paragraph(decompressor_text(found.decompressor))
     if found.pushrod is not None:
         yield Paragraph(" ".join(_pushrod(found.pushrod, units)))
     if found.balance is not None:
@@ -79,6 +82,21 @@ def _timing(timing: Sequence[Timing], units: str) -> Iterator[str]:
             said.append(f"overlap {shown}°" if both >= 0 else f"no overlap, {shown}° between them")
         seat = " (seat)" if each.seat else ""
         yield f"at {lift}{seat}: {', '.join(said)}"
+
+
+def decompressor_text(known: Decompressor) -> str:
+    """What is known of a cam's decompressor, and what counts from it."""
+    said = []
+    if known.lift is not None:
+        said.append(f"holds its valve {known.lift} open")
+    if known.closes is not None:
+        said.append(f"lets it shut {known.closes} before top dead centre")
+    if known.reach is not None:
+        said.append(f"reaches {known.reach} from the cam's axis")
+    text = f"Decompressor: {', '.join(said) or 'fitted'}."
+    if known.closes is None:
+        return f"{text} Its closing is not known, and with it neither cranking pressure nor rope force."
+    return f"{text} Cranking pressure and rope force count from where the gas is trapped."
 
 
 def _pushrod(need: PushrodNeed, units: str) -> Iterator[str]:
@@ -196,6 +214,7 @@ def notes_data(found: Notes) -> dict[str, Any]:
             }
             for each in found.timing
         ],
+        "decompressor": _decompressor_data(found.decompressor),
         "pushrod": _pushrod_data(found.pushrod),
         "balance": _balance_data(found.balance),
         "gas_estimate": None
@@ -221,6 +240,13 @@ def notes_data(found: Notes) -> dict[str, Any]:
             for each in remark.ranges
         ],
     }
+
+
+def _decompressor_data(known: Decompressor | None) -> dict[str, Any] | None:
+    if known is None:
+        return None
+    sizes = {"closes_deg": (known.closes, "deg"), "lift_mm": (known.lift, "mm"), "reach_mm": (known.reach, "mm")}
+    return {key: None if size is None else size.to(unit) for key, (size, unit) in sizes.items()}
 
 
 def _pushrod_data(need: PushrodNeed | None) -> dict[str, Any] | None:

@@ -20,12 +20,13 @@ _DECIMALS = {
     "m_s2": 0,
     "g": 1,
     "g_mm": 0,
+    "N_m": 1,
     "kPa": 0,
     "MPa": 0,
     "Hz": 0,
     "deg": 1,
 }
-_WRITTEN = {"mm2": "mm²", "m_s": "m/s", "m_s2": "m/s²", "g_mm": "g·mm", "money": ""}
+_WRITTEN = {"mm2": "mm²", "m_s": "m/s", "m_s2": "m/s²", "g_mm": "g·mm", "N_m": "N·m", "money": ""}
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from kitwright.cli.report.blocks import Column, Items, Paragraph, Report, Table,
 from kitwright.cli.report.numbers import money
 from kitwright.cli.report.words import words
 from kitwright.solver.catalogue import Catalogue
-from kitwright.solver.fields import specs
+from kitwright.solver.fields import flag_alone, specs
 from kitwright.solver.parts import KINDS, Part
 from kitwright.solver.quantity import Quantity
 from kitwright.solver.swap import is_dimension
@@ -71,6 +71,11 @@ def field_text(part: Part, name: str) -> str:
         return ""
     if name == "rebore":
         return ", ".join(map(str, value.to)) + _labour(value)
+    if (flag := flag_alone(value)) is not None:
+        return "yes" if flag else "no"
+    if spec.or_flag:
+        known = ((words(each), getattr(value, each)) for each in specs(type(value)))
+        return ", ".join(f"{said} {each}" for said, each in known if each is not None)
     if spec.group is not None:
         inner = {each: str(getattr(value, each)) for each in specs(spec.group)}
         return _GROUPS[name].format(**inner) + _labour(value)
@@ -108,6 +113,8 @@ def _value(value: Any) -> Any:
         }
     if isinstance(value, tuple):
         return [_value(each) for each in value]
+    if (flag := flag_alone(value)) is not None:
+        return flag
     if hasattr(value, "__dataclass_fields__"):
         return {name: _value(getattr(value, name)) for name in specs(type(value))}
     return value
@@ -127,8 +134,12 @@ def part_rows(parts: Iterable[Part]) -> tuple[list[str], list[Mapping[str, Any]]
             if spec.group is None:
                 row[name] = " ".join(value) if isinstance(value, tuple) else _plain(value)
                 continue
+            if spec.or_flag:
+                row[name] = value.fitted
             for inner in specs(spec.group):
                 each = getattr(value, inner)
+                if each is None:
+                    continue
                 row[f"{name}.{inner}"] = "; ".join(map(str, each)) if isinstance(each, tuple) else _plain(each)
         used |= dict.fromkeys(row)
         rows.append(row)

@@ -271,9 +271,15 @@ def gaps(combinations: Sequence[tuple[int, Iterable[NotEstablished]]]) -> list[s
         for where_all, fields in sorted(groups.items(), key=lambda each: (-len(each[0]), each[0])):
             everywhere = len(where_all) == len(combinations)
             place = "" if not many else "in all: " if everywhere else f"in {ranks(where_all)}: "
-            phrases.append(place + ("; ".join(missing_text(fields)) or "it cannot be computed"))
+            phrases.append(place + ("; ".join(missing_text(fields)) or _unproved(goal)))
         lines.append(f"{words(goal)} — {'; '.join(phrases)}")
     return lines
+
+
+def _unproved(goal: str) -> str:
+    """Why a goal is not established where no field is missing."""
+    figure = FIGURES.get(goal)
+    return figure.proviso if figure is not None and figure.bound else "it cannot be computed"
 
 
 def unknown_prices(checked: Checked) -> list[str]:

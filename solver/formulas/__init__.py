@@ -13,6 +13,7 @@ from kitwright.solver.formulas import (  # noqa: F401, I001  (an order in which 
     turning,
     speed,
     pushrod_fit,
+    starting,
     breathing,
     valve_motion,
     valve_train,

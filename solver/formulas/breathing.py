@@ -76,7 +76,7 @@ def dynamic_compression(trapped: float, clearance: float) -> float:
 def _pressure_at_least(pressure: float, constants: Mapping[str, Any]) -> tuple[Slack, ...] | None:
     ambient = float(gas.air_pressure(constants["conditions.altitude"]))
     ratio = max(pressure / ambient, 0.0) ** (1.0 / constants["conditions.polytropic"])
-    return _ratio_at_least(ratio, constants)
+    return ratio_at_least(ratio, "cranked_volume")
 
 
 @figure(
@@ -84,14 +84,16 @@ def _pressure_at_least(pressure: float, constants: Mapping[str, Any]) -> tuple[S
     unit="kPa",
     group="volumes and compression",
     meaning="absolute pressure at the end of compression while the engine is turned over",
-    formula="air pressure at the plan's altitude × dynamic compression ^ exponent",
+    formula="air pressure at the plan's altitude × compression from where the gas is trapped ^ exponent: from intake "
+    "closing, or with a decompressor from its closing where that is later",
     source="US Standard Atmosphere 1976; exponent common practice, no source (1.2 to 1.3)",
-    inputs=("conditions.altitude", "dynamic_compression", "conditions.polytropic"),
+    inputs=("conditions.altitude", "cranking_compression", "conditions.polytropic"),
     at_least=_pressure_at_least,
 )
 def cranking_pressure(altitude: float, ratio: float, exponent: float) -> float:
     """Absolute cranking pressure, p₀ rⁿ, in Pa: p₀ by the US Standard Atmosphere 1976 at a geometric altitude in m.
 
+    The ratio counts from where the gas is trapped: intake closing, or a decompressor's where that is later.
     Leakage and heat are lumped in the exponent. Valid to 11 km. Source: US Standard Atmosphere 1976; the exponent is
     common practice, no source.
 

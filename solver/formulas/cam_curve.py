@@ -12,6 +12,7 @@ from typing import Any, Protocol
 
 import numpy as np
 
+from kitwright.solver.formulas.arrays import where
 from kitwright.solver.formulas.kinematics import column, drop_after_top, least_over_angle, root_between
 from kitwright.solver.formulas.valve_gear import valve_lift_of
 
@@ -299,19 +300,23 @@ def lift_area(curve: Curve, ratio: float, lash: float) -> float:
     return area
 
 
-def valve_gap(drop: float, mill: float, quench: float, pocket: float, valve_angle: float) -> float:
-    """Gap between shut valve and piston at top dead centre, square to the valve's face, in metres.
+def valve_gap(drop: float, mill: float, quench: float, pocket: float, valve_angle: float, flat: float = 0.0) -> float:
+    """Gap between shut valve and piston at top dead centre, square to the pocket's floor, in metres.
 
-    (valve drop − mill + quench + pocket depth) × cos α.
+    (valve drop − mill + quench + pocket depth) × cos α over a floor parallel to the valve's face, without the cosine
+    over one square to the cylinder. Along the cylinder both floors are as far from the face's lowest point. A parallel
+    floor is everywhere as far from the face, and square to both that is × cos α. A flat floor is nearest to the lowest
+    point, and along the cylinder is square to it.
 
     Args:
-        drop: valve face below the head's face along the cylinder, before milling, m.
+        drop: lowest point of the valve's face below the head's face along the cylinder, before milling, m.
         mill: taken off the head, m.
         quench: piston to head's flat, m.
-        pocket: depth of the piston's pocket along the cylinder, m.
+        pocket: depth of the piston's pocket along the cylinder, under the valve's lowest point, m.
         valve_angle: α, valve against cylinder, rad.
+        flat: 1 where the floor is square to the cylinder, 0 where it is parallel to the valve's face.
 
-    Valid for parallel faces, along the valve's axis only.
+    Room beside the valve is another matter.
 
     Source: geometry.
 
@@ -319,8 +324,8 @@ def valve_gap(drop: float, mill: float, quench: float, pocket: float, valve_angl
     2.75
 
     """
-    gap: float = (drop - mill + quench + pocket) * np.cos(valve_angle)
-    return gap
+    along: float = drop - mill + quench + pocket
+    return along * where(flat > 0, 1.0, np.cos(valve_angle))
 
 
 def piston_to_valve(
@@ -333,14 +338,20 @@ def piston_to_valve(
     ratio: float,
     lash: float,
     nose: float,
+    flat: float = 0.0,
 ) -> tuple[float, float]:
     """Least distance of piston and valve over a cycle, in metres, and where, in rad after the overlap's top.
 
-    c(θ) = gap + s(θ) cos α − max(0, R L − lash). While the valve is shut c is at least the gap, so that the
-    open part is scanned (and refined) and the gap itself stands for the rest.
+    With L_v = max(0, R L − lash): over a floor parallel to the valve's face c(θ) = gap + s(θ) cos α − L_v, square to
+    both; the piston goes away along the cylinder, of which cos α is square to the face, and the valve comes by all of
+    its lift. Over a floor square to the cylinder c(θ) = gap + s(θ) − L_v cos α, the least over the valve's edge: every
+    point of the face comes down by L_v cos α, so that the lowest stays the lowest, and from it the floor is as far as
+    along the cylinder. For one and the same room along the cylinder the first is never more than the second: they
+    differ by (room + s + L_v)(1 − cos α). While the valve is shut c is at least the gap, so that the open part is
+    scanned (and refined) and the gap itself stands for the rest.
 
     Args:
-        gap: at top dead centre with the valve shut, square to its face, m; see :func:`valve_gap`.
+        gap: at top dead centre with the valve shut, square to the floor, m; see :func:`valve_gap`.
         stroke: m.
         rod_length: m.
         pin_offset: m.
@@ -350,8 +361,9 @@ def piston_to_valve(
         lash: at the valve, m.
         nose: crank angle of the nose after the overlap's top dead centre, rad: the intake's centreline, or
             less the exhaust's.
+        flat: 1 where the pocket's floor is square to the cylinder, 0 where it is parallel to the valve's face.
 
-    Valid for parallel faces and a rigid train; sideways room is another matter.
+    Valid for a rigid train; sideways room is another matter.
 
     Source: geometry.
 
@@ -361,15 +373,16 @@ def piston_to_valve(
     (0.004, 0.0)
 
     """
-    plain = (gap, stroke, rod_length, pin_offset, valve_angle, ratio, lash, nose)
+    along, across = (where(flat > 0, *ends) for ends in ((1.0, np.cos(valve_angle)), (np.cos(valve_angle), 1.0)))
+    plain = (gap, stroke, rod_length, pin_offset, along, across, ratio, lash, nose)
     shape = np.broadcast_shapes(*(np.shape(each) for each in (*plain, curve.max_lift, *curve.spans)))
     wide = [column(np.broadcast_to(np.asarray(each, dtype=float), shape)) for each in plain]
-    room, travel, rod, offset, lean, rocker, play, centre = wide
+    room, travel, rod, offset, of_drop, of_lift, rocker, play, centre = wide
     laid = curve.columns()
 
     def clearance(angle: Any) -> Any:
         drop: Any = drop_after_top(angle, travel, rod, offset)
-        return room + drop * np.cos(lean) - valve_lift_of(rocker * laid.lift(angle - centre), 1.0, play)
+        return room + drop * of_drop - of_lift * valve_lift_of(rocker * laid.lift(angle - centre), 1.0, play)
 
     start, end = (np.broadcast_to(nose + each, shape) for each in (-curve.spans[0], curve.spans[1]))
     open_least, open_angle = least_over_angle(clearance, start, end)

@@ -5,6 +5,11 @@ from __future__ import annotations
 from kitwright.solver.formulas.valve_gear import least
 from kitwright.solver.registry import figure
 
+_MEASURED = (
+    "it is the least possible, whatever the phase: whether they meet depends on the cam's phase and on where "
+    "they lie side by side, and must be measured at mock-up"
+)
+
 
 @figure(
     "skirt_to_counterweight",
@@ -81,8 +86,8 @@ figure(
     inputs=("rod_to_intake_lobe", "rod_to_exhaust_lobe"),
     shape="additive",
     extreme="min",
-    proviso="it is the least possible, whatever the phase: whether they meet depends on the cam's phase and on where "
-    "they lie side by side, and must be measured at mock-up",
+    bound="low",
+    proviso=_MEASURED,
 )(least)
 
 
@@ -144,6 +149,30 @@ def rod_to_core(distance: float, stroke: float, outer: float, core: float) -> fl
     8.5
     """
     return distance - stroke / 2 - outer - core
+
+
+@figure(
+    "lever_to_counterweight",
+    unit="mm",
+    group="turning clear",
+    meaning="decompressor's lever to counterweight: the least possible, whatever the phase",
+    formula="cam to crank − decompressor's reach − counterweight radius",
+    source="geometry",
+    inputs=("block.cam_to_crank", "cam.decompressor.reach", "crank.counterweight_radius"),
+    shape="additive",
+    bound="low",
+    proviso=_MEASURED,
+)
+def lever_to_counterweight(distance: float, reach: float, counterweight: float) -> float:
+    """Decompressor's lever to counterweight, centre distance − reach − radius, in metres; all in m.
+
+    The reach is the greatest radius of lever and spring about the cam's axis. The least possible: a negative value does
+    not say that they meet, for phase and side position decide. Source: geometry.
+
+    >>> round(1000 * lever_to_counterweight(0.080, 0.018, 0.0555), 6)
+    6.5
+    """
+    return distance - reach - counterweight
 
 
 @figure(

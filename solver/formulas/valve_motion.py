@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from kitwright.solver.formulas.arrays import where
 from kitwright.solver.formulas.cam_curve import Curve, LobeCurve, lobe_curve, piston_to_valve, valve_gap
 from kitwright.solver.formulas.measured_cam import MeasuredCurve, numbered
 from kitwright.solver.registry import FIGURES, Slack, figure
@@ -111,6 +112,7 @@ def _scan(
     rod_length: Any,
     pin_offset: Any,
     angle: Any,
+    floor: Any,
     lift: Any,
     seat: Any,
     seat_lift: Any,
@@ -123,13 +125,13 @@ def _scan(
 ) -> Any:
     """Chase and crank angle of the nearest point, one behind the other along the first axis."""
     lobe = fitted_lobe(lift, seat, seat_lift, check, check_lift)
-    plain = (stroke, rod_length, pin_offset, angle, ratio, lash, nose, lobe.max_lift, lobe.half_span, lobe.power)
+    plain = (stroke, rod_length, pin_offset, angle, floor, ratio, lash, nose, lobe.max_lift, lobe.half_span, lobe.power)
 
     def reach(read: MeasuredCurve | None, rows: list[Any]) -> Any:
-        throw, rod, offset, lean, rocker, play, centre, *shape = rows
+        throw, rod, offset, lean, flat, rocker, play, centre, *shape = rows
         curve = curve_along(read, *shape)
-        least, where = piston_to_valve(0.0, throw, rod, offset, lean, curve, rocker, play, centre)
-        return np.stack((least / np.cos(lean), where))
+        least, place = piston_to_valve(0.0, throw, rod, offset, lean, curve, rocker, play, centre, flat)
+        return np.stack((least / square(lean, flat), place))
 
     return by_curve(number, plain, reach)
 
@@ -137,7 +139,7 @@ def _scan(
 @lru_cache(maxsize=65536)
 def _one_scan(*values: float) -> tuple[float, float]:
     """Scan for one combination, kept: chase and angle are asked for one after the other, and tolerances come back."""
-    chase, where = _scan(*values[:12], *(values[12:] or (NAN,)))
+    chase, where = _scan(*values[:13], *(values[13:] or (NAN,)))
     return float(chase), float(where)
 
 
@@ -145,7 +147,7 @@ def _scanned(values: tuple[Any, ...]) -> Any:
     if any(np.ndim(each) for each in values):
         return _scan(*values)
     plain = [float(each) for each in values]
-    return _one_scan(*plain[:12], *(each for each in plain[12:] if each == each))  # NaN is not equal to itself
+    return _one_scan(*plain[:13], *(each for each in plain[13:] if each == each))  # NaN is not equal to itself
 
 
 def valve_chase(
@@ -153,6 +155,7 @@ def valve_chase(
     rod_length: float,
     pin_offset: float,
     angle: float,
+    floor: float,
     lift: float,
     seat: float,
     seat_lift: float,
@@ -165,15 +168,17 @@ def valve_chase(
 ) -> float:
     """How far a valve reaches past the piston's crown plane, at the worst crank angle, in metres, ≤ 0.
 
-    min over θ of (s(θ) − L_v(θ) / cos α), along the cylinder; lengths in m, angles in rad of the crank, seat and check
+    min over θ of (s(θ) − L_v(θ) / cos α) along the cylinder over a pocket whose floor is parallel to the valve's face
+    (floor 0), of (s(θ) − L_v(θ) cos α) over one square to the cylinder (floor 1); :func:`piston_to_valve` of
+    ``cam_curve`` derives both. Lengths in m, angles in rad of the crank, seat and check
     durations with the lobe lifts that they belong to, the nose after the overlap's top dead centre (below 0: before
-    it); the number stands for a degree wheel's readings, NaN for none. Valid for parallel faces and a rigid train.
+    it); the number stands for a degree wheel's readings, NaN for none. Valid for a rigid train.
     Source: geometry.
 
-    >>> float(valve_chase(0.06, 0.1, 0.0, 0.2, 0.007, 4.7, 0.0, 3.8, 0.001, 1.0, 0.0, 1.8)) < 0
+    >>> float(valve_chase(0.06, 0.1, 0.0, 0.2, 0.0, 0.007, 4.7, 0.0, 3.8, 0.001, 1.0, 0.0, 1.8)) < 0
     True
     """
-    plain = (stroke, rod_length, pin_offset, angle, lift, seat, seat_lift, check, check_lift)
+    plain = (stroke, rod_length, pin_offset, angle, floor, lift, seat, seat_lift, check, check_lift)
     chase: float = _scanned((*plain, ratio, lash, nose, number))[0]
     return chase
 
@@ -183,6 +188,7 @@ def nearest_at(
     rod_length: float,
     pin_offset: float,
     angle: float,
+    floor: float,
     lift: float,
     seat: float,
     seat_lift: float,
@@ -197,10 +203,10 @@ def nearest_at(
 
     The angle of the least that :func:`valve_chase` scans for, with its arguments and units. Source: geometry.
 
-    >>> 0 < float(nearest_at(0.06, 0.1, 0.0, 0.2, 0.007, 4.7, 0.0, 3.8, 0.001, 1.0, 0.0, 1.8)) < 0.5
+    >>> 0 < float(nearest_at(0.06, 0.1, 0.0, 0.2, 0.0, 0.007, 4.7, 0.0, 3.8, 0.001, 1.0, 0.0, 1.8)) < 0.5
     True
     """
-    plain = (stroke, rod_length, pin_offset, angle, lift, seat, seat_lift, check, check_lift)
+    plain = (stroke, rod_length, pin_offset, angle, floor, lift, seat, seat_lift, check, check_lift)
     where: float = _scanned((*plain, ratio, lash, nose, number))[1]
     return where
 
@@ -216,29 +222,51 @@ def valve_room_of(drop: float, mill: float, quench: float, pocket: float) -> flo
     return drop - mill + quench + pocket
 
 
-def piston_to_valve_of(drop: float, mill: float, quench: float, pocket: float, angle: float, chase: float) -> float:
-    """Least distance of piston and valve over a full cycle, square to the valve's face, in metres.
+def square(angle: float, floor: float) -> float:
+    """What a distance along the cylinder is square to the pocket's floor: cos α where that is parallel to the valve.
 
-    Gap at top dead centre with the valve shut, plus the chase × cos α; lengths in m, α in rad. Parallel faces, rigid
-    train. Source: geometry.
+    α, the valve against the cylinder, in rad; floor 0: parallel to the valve's face, 1: square to the cylinder, where
+    it is 1. Without unit. Source: geometry.
 
-    >>> round(1000 * float(piston_to_valve_of(0.003, 0.0005, 0.001, 0.002, np.radians(60), -0.0025)), 6)
-    1.5
+    >>> round(float(square(np.radians(60.0), 0.0)), 6), float(square(np.radians(60.0), 1.0))
+    (0.5, 1.0)
     """
-    least_room: float = valve_gap(drop, mill, quench, pocket, angle) + chase * np.cos(angle)
+    return where(floor > 0, 1.0, np.cos(angle))
+
+
+def piston_to_valve_of(
+    drop: float, mill: float, quench: float, pocket: float, angle: float, floor: float, chase: float
+) -> float:
+    """Least distance of piston and valve over a full cycle, square to the pocket's floor, in metres.
+
+    Gap at top dead centre with the valve shut and the chase, both × cos α where the floor is parallel to the valve's
+    face (floor 0), as they are where it is square to the cylinder (floor 1); lengths in m, α in rad. The first is never
+    more than the second. Rigid train. Source: geometry.
+
+    >>> round(1000 * float(piston_to_valve_of(0.003, 0.0005, 0.001, 0.002, np.radians(60), 0.0, -0.0025)), 6)
+    1.5
+    >>> round(1000 * float(piston_to_valve_of(0.003, 0.0005, 0.001, 0.002, np.radians(60), 1.0, -0.0025)), 6)
+    3.0
+    """
+    least_room: float = valve_gap(drop, mill, quench, pocket, angle, floor) + chase * square(angle, floor)
     return least_room
 
 
 def _valve_at_least(valve: str) -> Callable[[float, Mapping[str, Any]], tuple[Slack, ...]]:
     def at_least(bound: float, constants: Mapping[str, Any]) -> tuple[Slack, ...]:
-        def lean(angle: float) -> float:
-            return bound / np.cos(angle)  # type: ignore[no-any-return]
+        floor = constants.get("piston.pocket_floor")
 
-        return (
-            Slack(-1.0, f"valve_room_{valve}"),
-            Slack(-1.0, f"valve_chase_{valve}"),
-            Slack(1.0, "", lean, ("head.valve_angle",)),
-        )
+        def lean(angle: float, flat: float) -> float:
+            return bound / square(angle, flat)
+
+        def leaning(angle: float) -> float:
+            return lean(angle, floor or 0.0)
+
+        if floor is None:  # pistons of both kinds: head and piston decide together
+            along = Slack(1.0, "", lean, ("head.valve_angle", "piston.pocket_floor"))
+        else:
+            along = Slack(1.0, "", leaning, ("head.valve_angle",))
+        return Slack(-1.0, f"valve_room_{valve}"), Slack(-1.0, f"valve_chase_{valve}"), along
 
     return at_least
 
@@ -260,13 +288,15 @@ for _valve in ("intake", "exhaust"):
         unit="mm",
         group="valve gear",
         meaning=f"how far the {_valve} valve reaches towards the piston along the cylinder, at the worst crank angle",
-        formula="least over a full cycle of piston drop − valve lift / cos(valve angle)",
+        formula="least over a full cycle of piston drop − valve lift / cos(valve angle); over a flat pocket floor of "
+        "piston drop − valve lift × cos(valve angle)",
         source=CURVE + "geometry",
         inputs=(
             "crank.stroke",
             "rod.length",
             "piston.pin_offset",
             "head.valve_angle",
+            "piston.pocket_floor",
             *lobe_inputs(_valve),
             ratio_of(_valve),
             f"cam.lash_{_valve}",
@@ -281,7 +311,8 @@ for _valve in ("intake", "exhaust"):
         group="valve gear",
         meaning=f"least distance of piston and {_valve} valve over a full cycle",
         formula="least of (valve drop − mill + quench + pocket depth) × cos(valve angle) "
-        "+ piston drop × cos(valve angle) − valve lift",
+        "+ piston drop × cos(valve angle) − valve lift; over a flat pocket floor, at the valve's lowest edge, of valve "
+        "drop − mill + quench + pocket depth + piston drop − valve lift × cos(valve angle)",
         source=CURVE + "geometry",
         inputs=(
             "head.valve_drop",
@@ -289,6 +320,7 @@ for _valve in ("intake", "exhaust"):
             "quench",
             f"piston.pocket_depth_{_valve}",
             "head.valve_angle",
+            "piston.pocket_floor",
             f"valve_chase_{_valve}",
         ),
         at_least=_valve_at_least(_valve),
@@ -298,7 +330,8 @@ for _valve in ("intake", "exhaust"):
         unit="deg",
         group="valve gear",
         meaning=f"crank angle after the overlap's top dead centre at which piston and {_valve} valve are nearest",
-        formula="angle of the least of piston drop − valve lift / cos(valve angle) over a full cycle",
+        formula="angle of the least of piston drop − valve lift / cos(valve angle) over a full cycle; over a flat "
+        "pocket floor × in place of /",
         source=CURVE + "geometry",
         inputs=FIGURES[f"valve_chase_{_valve}"].inputs,
     )(nearest_at)

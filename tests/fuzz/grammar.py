@@ -82,6 +82,8 @@ def value_of(spec: FieldSpec, rng: random.Random, wild: float) -> str:
     """A value of a field: in its range or at its ends, now and then anything at all."""
     if rng.random() < wild:
         return quoted(nasty_text(rng))
+    if spec.or_flag and rng.random() < 0.5:
+        return rng.choice(["true", "false", "yes", "no"])
     if spec.group is not None:
         return group_of(spec.group, rng, wild)
     match spec.form:
@@ -97,6 +99,8 @@ def value_of(spec: FieldSpec, rng: random.Random, wild: float) -> str:
             return str(round(rng.choice([spec.low, spec.low + 1, spec.high, rng.uniform(spec.low, spec.high)])))
         case "money":
             return rng.choice(["0", "1", "12.5", "1000000", "0.0001", "33"])
+        case "choice":
+            return rng.choice(spec.choices)
         case "flag":
             return rng.choice(["true", "false", "yes", "no"])
         case "tags":

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
+from operator import attrgetter
 
 from kitwright.catalogs.write import yaml_text
 from kitwright.cli.report.blocks import Column, Items, Paragraph, Section, Table
@@ -11,8 +13,9 @@ from kitwright.cli.report.numbers import bare, money
 from kitwright.cli.report.sheet.page import Card, SheetBlock
 from kitwright.cli.report.stacked import place
 from kitwright.cli.report.words import bound_text, figure_style, machining_text, words
+from kitwright.solver.check import View
 from kitwright.solver.compose import OWNER
-from kitwright.solver.mock_up import REDO, STEPS, Measurement, card, consumables
+from kitwright.solver.mock_up import REDO, STEPS, Measurement, as_measured, card, consumables
 from kitwright.solver.parts import KINDS, Part
 from kitwright.solver.plan import Plan
 from kitwright.solver.quantity import Quantity
@@ -68,21 +71,32 @@ def expected(line: Measurement, checked: Checked, plan: Plan) -> str:
     if not name:
         return line.accept or ""
     if name in FIGURES:
-        value = checked.figures.get(name)
-        if value is None:
+        value, low, high = _figure(line, checked, plan)
+        if math.isnan(value):
             return "not known"
-        low, high = checked.spread.get(name, {}).get("worst_case", (value, value))
         form = figure_style(name, [value, low, high], plan.units)
         if name == "deck":  # the word says what a sign might hide
             shown, least, most = (place(each, form) for each in (value, low, high))
             return shown if least == most else f"{shown} ({least} to {most})"
         shown = form.with_unit(value)
+        if FIGURES[name].bound == "low":
+            return f"{form.with_unit(low)} or more"
         return shown if form.text(low) == form.text(high) else f"{shown} ({form.text(low)} to {form.text(high)})"
     kind, _, field = name.partition(".")
     if kind == "machining":
         return machining_text(checked.combination, field, plan.units).removeprefix(f"{words(field)} ")
     quantities = list(dict.fromkeys(_quantities(kind, field, checked)))
     return " + ".join(map(str, quantities)) if quantities else "not known"
+
+
+def _figure(line: Measurement, checked: Checked, plan: Plan) -> tuple[float, float, float]:
+    """A figure in the state in which it is measured, and its worst case; NaN where it is not known."""
+    there = as_measured(line, checked.combination)
+    value = checked.figures.get(line.compare, math.nan)
+    if there == checked.combination and (FIGURES[line.compare].public or math.isfinite(value)):
+        return value, *checked.spread.get(line.compare, {}).get("worst_case", (value, value))
+    view = View(there, plan)
+    return view.value(line.compare), *view.spread(line.compare, "worst_case")
 
 
 def _quantities(kind: str, field: str, checked: Checked) -> Iterator[Quantity]:
@@ -92,7 +106,7 @@ def _quantities(kind: str, field: str, checked: Checked) -> Iterator[Quantity]:
     elif (kind, field) == ("block", "bore") and combination.rebore is not None:
         yield combination.rebore
     elif kind in combination.parts:
-        value = getattr(combination.parts[kind], field)
+        value = attrgetter(field)(combination.parts[kind])
         if isinstance(value, Quantity):
             yield value
 
@@ -102,8 +116,12 @@ def limit(line: Measurement, checked: Checked, plan: Plan) -> str:
     name = line.compare
     if line.accept and not name:
         return ""
+    if name == "piston_travel":  # what the maker answers for is the stroke
+        name = "crank.stroke"
     if name == "flywheel.max_rpm":
         return f"at least {bare(plan.rev_ceiling)} rpm" if plan.rev_ceiling is not None else OPEN
+    if name in FIGURES and as_measured(line, checked.combination) != checked.combination:
+        return "as it will run: step 6"
     if name in FIGURES:
         family = {name, name.removesuffix("_intake").removesuffix("_exhaust")}
         asked = [each for each in checked.limits if each.figure in family and each.bound is not None]

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from kitwright.cli.report.blocks import Block, Column, Command, Items, Paragraph, Table, Title
 from kitwright.cli.report.checked import exact_text, figure_table, limit_blocks, money_line, parts_table, verdict
 from kitwright.cli.report.found import Question, combination_table, find_report
+from kitwright.cli.report.notes import decompressor_text
 from kitwright.cli.report.numbers import money
 from kitwright.cli.report.sheet.card import mock_up_blocks, shopping_blocks
 from kitwright.cli.report.sheet.drawing import stack_drawings
@@ -18,6 +19,7 @@ from kitwright.cli.report.verdicts import HEADS
 from kitwright.cli.report.words import MODES, all_parts, figure_style, gaps, machining_text, missing_text, wanted, words
 from kitwright.solver.cautions import sheet_cautions
 from kitwright.solver.check import View
+from kitwright.solver.notes import notes
 from kitwright.solver.plan import Plan
 from kitwright.solver.registry import public_figures
 from kitwright.solver.result import Answer, Checked
@@ -48,6 +50,12 @@ class Others:
     why_not: str = ""
 
 
+def _decompressor(checked: Checked, plan: Plan) -> Iterator[Paragraph]:
+    found = notes(checked, plan).decompressor
+    if found is not None:
+        yield Paragraph(decompressor_text(found))
+
+
 def build_sheet(checked: Checked, plan: Plan, others: Others, rank: int | None = None) -> Sheet:
     """Lay out the sheet of one combination."""
     place = f"rank {rank}" if rank is not None else "as named"
@@ -63,7 +71,9 @@ def build_sheet(checked: Checked, plan: Plan, others: Others, rank: int | None =
         Section("before", "Before it runs", (Items("", sheet_cautions(checked, plan)),)),
         Section("stack", "The stack", tuple(_side_by_side(stack_drawings(checked, plan)))),
         Section("limits", "Limits and what is to spare", tuple(limit_blocks(checked, plan))),
-        Section("turn", "Through two turns", tuple(_side_by_side(motion_plots(checked, plan)))),
+        Section(
+            "turn", "Through two turns", (*_decompressor(checked, plan), *_side_by_side(motion_plots(checked, plan)))
+        ),
         Section("spread", "How far it may stray", tuple(_spread(checked, plan))),
         Section("money", "Against the others", tuple(_others(checked, others))),
         Section("shopping", "Shopping list", tuple(shopping_blocks(checked, plan))),

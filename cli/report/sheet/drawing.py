@@ -52,6 +52,10 @@ class _Stack:
     chamber: float | None
     chamber_area: float | None
     mill: float
+    lever: float | None
+    """How near the decompressor's lever comes to the crank's axis, wherever the cam stands."""
+    held: float | None
+    """How far the decompressor holds its valve open."""
 
     @property
     def surface(self) -> float:
@@ -105,7 +109,13 @@ def _measured(view: View, checked: Checked) -> _Stack:
         chamber=None if math.isnan(volume) else 1e9 * volume,
         chamber_area=None if math.isnan(area) else 1e6 * area,
         mill=size("machining.mill"),
+        lever=_less(known("block.cam_to_crank"), known("cam.decompressor.reach")),
+        held=known("cam.decompressor.lift"),
     )
+
+
+def _less(whole: float | None, part: float | None) -> float | None:
+    return whole - part if whole is not None and part is not None and whole > part else None
 
 
 class _Ground:
@@ -119,12 +129,14 @@ class _Ground:
 
 
 def _section(stack: _Stack, checked: Checked, plan: Plan) -> Picture:
-    below = max(stack.weight or 0.0, stack.throw + (stack.big_end or 0.75 * stack.journal)) + 4
+    below = max(stack.weight or 0.0, stack.lever or 0.0, stack.throw + (stack.big_end or 0.75 * stack.journal)) + 4
     wall = max(0.1 * stack.bore, 5.0)
     head_height = 0.32 * stack.bore
     top = stack.surface + sum(stack.layers) + head_height + 4
     wide = stack.bore + 2 * wall
-    scale = min((_HEIGHT - 46) / (below + top), 158.0 / max(wide, 2 * (stack.weight or stack.throw)))
+    scale = min(
+        (_HEIGHT - 46) / (below + top), 158.0 / max(wide, 2 * max(stack.weight or stack.throw, stack.lever or 0.0))
+    )
     height = scale * (below + top) + 34
     canvas = Canvas("stack", height)
     at = _Ground(scale, (126.0, 10 + scale * top))
@@ -138,6 +150,8 @@ def _section(stack: _Stack, checked: Checked, plan: Plan) -> Picture:
     told = _sentence(", ".join(f"{name} {value}" for name, value in rows))
     guessed = _guessed(stack)
     note = " The rod's shank and small end are only indicated."
+    if stack.lever is not None:
+        note += " The outer circle is how near the decompressor's lever comes, wherever the cam stands."
     if guessed:
         note += f" Dashed outlines are not to size, because these are not given: {', '.join(guessed)}."
     table = Table((Column("size"), Column("value", "right")), tuple(rows))
@@ -173,6 +187,10 @@ def _rows(stack: _Stack, checked: Checked, plan: Plan) -> list[tuple[str, str]]:
         ("rod", said(stack.rod)),
         ("compression height", said(stack.compression_height)),
     ]
+    if stack.lever is not None:
+        rows.append(("decompressor's lever, nearest to the crank's axis", said(stack.lever)))
+    if stack.held is not None:
+        rows.append(("decompressor holds its valve open", said(stack.held)))
     if stack.spacer:
         rows.append(("spacer", said(stack.spacer)))
     if stack.cut:
@@ -236,6 +254,8 @@ def _bottom_end(canvas: Canvas, at: _Ground, stack: _Stack) -> None:
             "part",
         )
     canvas.circle(centre, at.scale * stack.throw, "way")
+    if stack.lever is not None:
+        canvas.circle(centre, at.scale * stack.lever, "way")
     big = stack.big_end if stack.big_end is not None else 0.7 * stack.journal
     small = 0.8 * stack.pin
     shank = [
