@@ -183,6 +183,10 @@ def guarded(function: Callable[..., Status]) -> Callable[..., None]:
 
 def _run(function: Callable[..., Status], arguments: tuple[Any, ...], named: dict[str, Any]) -> Status:
     try:
+        if named.get("output") is not None:
+            from kitwright.cli.inputs import refuse_inputs
+
+            refuse_inputs(named)
         return function(*arguments, **{name: _as_text(value) for name, value in named.items()})
     except typer.Exit:
         raise
