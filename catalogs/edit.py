@@ -11,6 +11,7 @@ from kitwright.catalogs.edit_yaml import Value
 from kitwright.catalogs.problems import InputError, Problem
 from kitwright.catalogs.read_csv import kind_of_name
 from kitwright.catalogs.safe_write import Change, Edited, edit_file
+from kitwright.catalogs.values import whole
 from kitwright.solver.parts import KINDS
 
 
@@ -85,10 +86,11 @@ def count_change(
 
     def value(old: str | None) -> str:
         text = (old or "0").strip() or "0"
-        if not text.isdecimal():
+        there = whole(text)  # as the catalogue's readers take it: what is read can be changed
+        if there is None:
             message = f"`{text}` is no whole number"
             raise InputError([Problem(message, "nothing was changed: correct it first", str(path), 0, part_id, field)])
-        return str(change(int(text)))
+        return str(change(there))
 
     return field_change(path, part_id, field, value)
 

@@ -18,6 +18,7 @@ from kitwright.catalogs.nodes import Scalar, plain
 from kitwright.catalogs.problems import InputError, Problem
 from kitwright.catalogs.read_yaml import parse_yaml
 from kitwright.catalogs.write import yaml_text
+from kitwright.catalogs.yaml_places import comments, kept, nodes
 from kitwright.solver.parts import KINDS
 
 Value = str | Mapping[str, Any] | Sequence[Any]
@@ -164,10 +165,10 @@ def _edited(text: str, name: str, edit: Callable[[_Node | None], str], change: C
         change(wanted)
     except (KeyError, IndexError, TypeError, AttributeError):
         raise _refused(name, 0) from None
-    new = edit(yaml.compose(text, Loader=yaml.SafeLoader))
+    new = edit(nodes(text))
     problems: list[Problem] = []
     table = parse_yaml(new, name, problems)
-    if table is None or problems or plain(table) != wanted or not _kept(_comments(text), _comments(new)):
+    if table is None or problems or plain(table) != wanted or not kept(comments(text), comments(new)):
         raise _refused(name, 0)
     return new
 
@@ -194,28 +195,6 @@ def _data(value: Any) -> Any:
     if isinstance(value, Sequence):
         return [_data(each) for each in value]
     return str(value)
-
-
-def _comments(text: str) -> list[str]:
-    """What stands behind ``#`` outside of values, line by line."""
-    values = [
-        (token.start_mark.index, token.end_mark.index)
-        for token in yaml.scan(text, Loader=yaml.SafeLoader)
-        if isinstance(token, yaml.ScalarToken)
-    ]
-    found = []
-    for match in re.finditer(r"(?:^|(?<=\s))#[^\r\n]*", text):
-        while values and values[0][1] <= match.start():
-            values.pop(0)
-        if not values or not values[0][0] < match.start():
-            found.append(match[0].rstrip())
-    return found
-
-
-def _kept(old: list[str], new: list[str]) -> bool:
-    """Whether every old comment is there still, in its order."""
-    rest = iter(new)
-    return all(any(each == other for other in rest) for each in old)
 
 
 # places
@@ -385,7 +364,7 @@ def _new_key(text: str, top: _Node | None, owner: yaml.MappingNode, lines: Seque
 def _new_section(text: str, key: str, lines: Sequence[str]) -> str:
     """Add a key at the left edge: under a comment that shows how it would be written, else at the end of the text."""
     shown = list(re.finditer(rf"^# ?{re.escape(key)}:[^\r\n]*(?:(?:\r\n|\n|\r)#[^\r\n]*)*", text, re.M))
-    top = yaml.compose(text, Loader=yaml.SafeLoader)
+    top = nodes(text)
     if shown and not _inside(text, top, shown[-1].end()):
         return _add_lines(text, _after_line(text, shown[-1].end()), lines)
     closed = re.search(r"^\.\.\.\s*(?:#[^\r\n]*)?\s*\Z", text, re.M)

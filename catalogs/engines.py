@@ -37,6 +37,13 @@ def engine_tables(plan: Table, problems: list[Problem]) -> dict[str, Table] | No
     shared = {key: value for key, value in plan.entries.items() if key not in (ENGINES, BUDGET)}
     found = {}
     for name, own in node.entries.items():
+        if not name.strip() or not name.isprintable():  # it is typed behind --engine, and stands in every answer
+            what = f"the engine's name `{clip(name)}` holds a character that cannot be seen" if name.strip() else ""
+            place = (node.file, node.lines.get(name, node.line))
+            problems.append(
+                Problem(what or "an engine has no name", "letters, digits and blanks", *place, field=ENGINES)
+            )
+            continue
         if is_absent(own):
             own = Table({}, node.file, node.lines.get(name, node.line))
         if not isinstance(own, Table):

@@ -60,6 +60,32 @@ def load(folder: str | os.PathLike[str]) -> Catalogue:
     return finish(read_folder(Path(folder)))
 
 
+def is_read(path: Path) -> bool:
+    """Whether a file of this name in a catalogue's folder is read, or kept by the tool itself.
+
+    >>> is_read(Path("rods.csv")), is_read(Path("history.txt")), is_read(Path("builds.txt"))
+    (True, True, False)
+    """
+    if path.name == HISTORY or path.name.startswith(".kitwright"):
+        return True
+    return path.suffix.lower() in _READ and not path.name.startswith(".")
+
+
+def files_in(folder: Path) -> Iterator[Path]:
+    """Files of a catalogue's folder that are read, or kept by the tool itself.
+
+    Raises:
+        OSError: the folder cannot be looked at.
+    """
+    yield from (path for path in sorted(folder.iterdir()) if is_read(path) and path.is_file())
+
+
+def readings_in(folder: Path) -> Iterator[Path]:
+    """Files of readings that a catalogue's parts name, wherever they lie."""
+    for part in read_folder(folder).parts:
+        yield from _named_by(part)
+
+
 def load_to_add(folder: str | os.PathLike[str]) -> Catalogue:
     """Read a catalogue that parts are to be added to: a folder that holds no file of parts yet is one without a part.
 

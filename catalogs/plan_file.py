@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
+from shlex import quote
 
 from kitwright.catalogs.engines import ENGINES, engine_tables, read_budget
 from kitwright.catalogs.load import Draft, finish, read_folder
@@ -117,7 +118,7 @@ def _drafts(
     elif one and tables:
         named = ", ".join(clip(name) for name in tables)
         message = f"{file} is the plan of several engines: {named}"
-        suggestion = f"say which: `--engine {clip(next(iter(tables)))}`; `find` and `explain` take them all"
+        suggestion = f"say which: `--engine {quote(next(iter(tables)))}`; `find` and `explain` take them all"
         raise InputError([*problems, Problem(message, suggestion, str(file), field=ENGINES)])
     drafts = {}
     for name, each in tables.items():

@@ -74,7 +74,8 @@ def read_measured(node: Node | None, problems: list[Problem]) -> list[Measured]:
         each = _entry(item, f"measured[{index}]", problems)
         if each is None:
             continue
-        ids = tuple(part.text.strip() for part in each.parts.values()) or (each.of.text.strip() if each.of else "",)
+        named = [each.parts[kind] for kind in SHORT_BLOCK if kind in each.parts]  # in whatever order they are written
+        ids = tuple(part.text.strip() for part in named) or (each.of.text.strip() if each.of else "",)
         first = seen.setdefault((each.name, *ids), each.node)
         if first is not each.node:
             message = f"`{each.name}` of {', '.join(ids)} is measured twice, in line {first.line} too"

@@ -17,7 +17,7 @@ from kitwright.catalogs.nodes import Listing, Node, Row, Scalar, Table, in_words
 from kitwright.catalogs.problems import Problem, clip, did_you_mean
 from kitwright.solver.parts import KINDS, PLURALS
 
-_LOADER: type[Any] = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+LOADER: type[Any] = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
 LARGEST_FILE = 20_000_000
 """Bytes; a larger file is refused unread."""
@@ -134,7 +134,7 @@ def parse_yaml(text: str, name: str, problems: list[Problem]) -> Table | None:
     """As :func:`read_yaml`, from text; ``name`` is the file in messages."""
     builder = _Builder(name)
     try:
-        for event in yaml.parse(text, Loader=_LOADER):
+        for event in yaml.parse(text, Loader=LOADER):
             if not builder.take(event):
                 break
     except yaml.YAMLError as error:

@@ -12,12 +12,14 @@ import errno
 import hashlib
 import json
 import os
+import re
 import secrets
 import stat
 import time
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
+from typing import Any
 
 from kitwright.catalogs.problems import InputError, Problem
 from kitwright.catalogs.read_yaml import decoded
@@ -33,6 +35,9 @@ LOCK_FILE = ".kitwright.lock"
 
 UNFINISHED = ".kitwright.unfinished"
 """File in a folder that says which files a change is about to put in place; it is there only meanwhile."""
+
+_BESIDE = re.compile(r"\..{1,40}-[0-9a-f]{16}\.new", re.DOTALL)
+"""Name of a file that is written beside its place, to be put there."""
 
 _BOM = b"\xef\xbb\xbf"
 _TRIES = 3
@@ -104,6 +109,15 @@ def write_whole(path: Path, data: bytes) -> None:
 
     """
     real = Path(os.path.realpath(path))
+    with contextlib.ExitStack() as stack:
+        with contextlib.suppress(InputError):  # a folder that cannot be locked may let itself be written in
+            stack.enter_context(locked(real.parent))
+            if not (real.parent / UNFINISHED).exists():
+                _clear(real.parent)
+        _replace_whole(real, data)
+
+
+def _replace_whole(real: Path, data: bytes) -> None:
     temporary = _beside(real, data, _state(real))
     try:
         temporary.replace(real)
@@ -227,8 +241,39 @@ class _Draft:
             return True
 
 
+@dataclass(frozen=True, slots=True)
+class _Step:
+    """One file of a change of several: what was there, what is to be there, and the file beside it that holds it.
+
+    Digests, None for no file; ``new`` is None where the file is to go away.
+    """
+
+    file: str
+    new: str | None
+    old: str | None
+    then: str | None
+
+    def is_done(self, folder: Path) -> bool:
+        return _digest_of(folder / self.file) == self.then
+
+    def can_be_done(self, folder: Path) -> bool:
+        """Whether the file is as it was, and what it is to become is there, whole."""
+        ready = self.new is None or _digest_of(folder / self.new) == self.then
+        return ready and _digest_of(folder / self.file) == self.old
+
+    def do(self, folder: Path) -> None:
+        if self.new is None:
+            (folder / self.file).unlink(missing_ok=True)
+        else:
+            (folder / self.new).replace(folder / self.file)
+
+
 def _put(drafts: list[_Draft]) -> None:
-    """Write every file beside its place, then put them there one after the other."""
+    """Write every file beside its place, then put them there one after the other.
+
+    From the moment that the note is there, the change is only ever carried on, by whoever comes next: nothing that
+    the note names is taken away before the note itself. So it can be cut off anywhere, and what carries it on, too.
+    """
     written: list[tuple[_Draft, Path]] = []
     folders = {each.real.parent for each in drafts}
     note = next(iter(folders)) / UNFINISHED if len(drafts) > 1 and len(folders) == 1 else None
@@ -237,18 +282,14 @@ def _put(drafts: list[_Draft]) -> None:
         for at in drafts:
             written.append((at, _beside(at.real, at.data, at.state)))
         if note is not None:
-            write_whole(note, _noted(written))
+            _replace_whole(note, _noted(_forwards(written), "completed", drafts))
         for at, temporary in written:
             temporary.replace(at.real)
     except BaseException as error:
-        for draft, temporary in written:
-            if temporary.exists():
-                _forget(temporary)
-            else:  # it is in place, whether or not the call came back
-                _put_back(draft)
-        if note is not None:
-            _forget(note)
+        taken_back = _take_back(written, note)
         if at is not None and isinstance(error, OSError):
+            if not taken_back:
+                raise _refused(at.path, f"cannot be written: {_reason(error)}", *_half(written, note)) from None
             raise _refused(at.path, f"cannot be written: {_reason(error)}", _what_to_do(error)) from None
         raise
     try:
@@ -259,27 +300,69 @@ def _put(drafts: list[_Draft]) -> None:
             _forget(note)
 
 
-def _put_back(draft: _Draft) -> None:
-    with contextlib.suppress(OSError):
-        if draft.state is None:
-            draft.real.unlink(missing_ok=True)
-        else:
-            _beside(draft.real, draft.old, draft.state).replace(draft.real)
+def _forwards(written: list[tuple[_Draft, Path]]) -> list[_Step]:
+    return [_Step(each.real.name, new.name, _was(each), _digest(each.data)) for each, new in written]
 
 
-def _noted(written: list[tuple[_Draft, Path]]) -> bytes:
-    rows = [{"file": draft.real.name, "new": temporary.name, "old": _digest(draft.old)} for draft, temporary in written]
-    return json.dumps(rows).encode()
+def _was(draft: _Draft) -> str | None:
+    return None if draft.state is None else _digest(draft.old)
+
+
+def _take_back(written: list[tuple[_Draft, Path]], note: Path | None) -> bool:
+    """Have it as it was before a change that failed; where some of it is in place, as a change in its turn.
+
+    Answers whether that worked; where it did not, the note stays, and the change is carried on the next time.
+    """
+    done = [draft for draft, temporary in written if not temporary.exists()]  # in place, came the call back or not
+    rest = [temporary for _, temporary in written if temporary.exists()]
+    try:
+        steps = []
+        for draft in done:
+            new = _beside(draft.real, draft.old, draft.state).name if draft.state is not None else None
+            steps.append(_Step(draft.real.name, new, _digest(draft.data), _was(draft)))
+        if note is not None and done:
+            _replace_whole(note, _noted(steps, "taken back", [draft for draft, _ in written]))
+        for draft, step in zip(done, steps, strict=True):
+            step.do(draft.real.parent)
+            _settle(draft.real.parent)
+    except OSError:
+        return False
+    if note is not None:
+        _forget(note)
+    for each in rest:
+        _forget(each)
+    return True
+
+
+def _half(written: list[tuple[_Draft, Path]], note: Path | None) -> tuple[str, str]:
+    """What to do about a change that is half done, and what is to be said of it."""
+    names = ", ".join(draft.real.name for draft, _ in written)
+    way = "look at each of them" if note is None else "mend that, and the next change here completes it"
+    return way, f"only a part of {names}"
+
+
+def _noted(steps: list[_Step], work: str, drafts: list[_Draft]) -> bytes:
+    """Text of a note: what is to be done, and what the whole change will then have been."""
+    files = ", ".join(draft.real.name for draft in drafts)
+    return json.dumps({"files": files, "work": work, "steps": [asdict(each) for each in steps]}).encode()
 
 
 def _digest(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()
 
 
-def _finish(folder: Path) -> None:
-    """Complete a change of several files that was cut off in this folder, or take its beginnings away.
+def _digest_of(path: Path) -> str | None:
+    """Digest of a file, None where there is none; what is no file, or cannot be read, has one of its own."""
+    try:
+        return _digest(path.read_bytes())
+    except FileNotFoundError:
+        return None
+    except OSError as error:
+        return f"unreadable: {error.errno}"
 
-    It is completed where one of its files is in place and the others are as they were before it.
+
+def _finish(folder: Path) -> None:
+    """Complete a change of several files that was cut off in this folder, and take away what dead programs left.
 
     Raises:
         InputError: it has been completed, or cannot be: somebody should look before anything else is changed.
@@ -287,34 +370,56 @@ def _finish(folder: Path) -> None:
     """
     note = folder / UNFINISHED
     try:
-        rows = json.loads(note.read_bytes())
-        named = [(folder / _plain(row["file"]), folder / _plain(row["new"]), row["old"]) for row in rows]
+        noted = json.loads(note.read_bytes())
+        steps = [_step(row) for row in noted["steps"]]
+        files, work = str(noted["files"]), str(noted["work"])
     except FileNotFoundError:
+        _clear(folder)
         return
     except (OSError, ValueError, TypeError, KeyError):
         hint = "if no other program is writing here, delete it and look at the files beside it"
         raise _refused(note, "cannot be read, and says which change was cut off here", hint) from None
-    rest = [(real, new, old) for real, new, old in named if new.is_file()]
-    begun = len(rest) < len(named)
-    untouched = all((_digest(real.read_bytes()) if real.exists() else _digest(b"")) == old for real, _, old in rest)
-    for real, new, _ in rest:
-        if begun and untouched:
-            new.replace(real)
-        else:
-            _forget(new)
-    _settle(folder)
-    _forget(note)
-    if not begun or not rest:
-        return
-    files = ", ".join(real.name for real, _, _ in named)
-    if untouched:
-        message = f"an earlier change of {files} had been cut off, and has now been completed"
+    waiting = [each for each in steps if not each.is_done(folder)]
+    lost = [each.file for each in waiting if not each.can_be_done(folder)]
+    try:
+        for each in waiting:
+            if each.file not in lost:
+                each.do(folder)
+        _settle(folder)
+        note.unlink()
+    except OSError as error:
+        message = f"an earlier change of {files} was cut off, and cannot be {work}: {_reason(error)}"
+        raise _refused(folder, message, _what_to_do(error)) from None
+    _clear(folder)
+    if lost:
+        message = (
+            f"an earlier change of {files} was cut off, and {', '.join(lost)} has been edited since, so that it was "
+            "left out there"
+        )
+        raise _refused(folder, message, "look at these files, and try again", "nothing else")
+    if waiting:
+        message = f"an earlier change of {files} had been cut off, and has now been {work}"
         raise _refused(folder, message, "look whether this change is still wanted, and try again", "nothing else")
-    lost = ", ".join(real.name for real, _, _ in rest)
-    message = (
-        f"an earlier change of {files} was cut off, and {lost} has been edited since, so that it was left out there"
-    )
-    raise _refused(folder, message, "look at these files, and try again", "nothing else")
+
+
+def _step(row: Any) -> _Step:
+    """One row of a note."""
+    step = _Step(**row)
+    _plain(step.file)
+    if step.new is not None and not _BESIDE.fullmatch(_plain(step.new)):
+        raise ValueError("no file of a change")
+    return step
+
+
+def _clear(folder: Path) -> None:
+    """Take away files that were written beside their place by programs that did not live to put them there.
+
+    Whoever writes such a file holds the folder's lock, and so does this program: no living one needs them.
+    """
+    with contextlib.suppress(OSError):
+        for path in list(folder.iterdir()):
+            if _BESIDE.fullmatch(path.name):
+                _forget(path)
 
 
 def _plain(name: object) -> str:

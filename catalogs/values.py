@@ -214,6 +214,15 @@ def read_money(node: Node, spec: FieldSpec, complain: Complain) -> float | None:
     return read.si
 
 
+def whole(text: str) -> int | None:
+    """Whole number that a text says, with a plus before it or without; None where it says none.
+
+    >>> whole("+2"), whole("2.0")
+    (2, None)
+    """
+    return int(text) if _WHOLE.fullmatch(text) else None
+
+
 def read_count(node: Node, spec: FieldSpec, complain: Complain) -> int | None:
     """Read a whole number in its range."""
     text = node.text.strip() if isinstance(node, Scalar) else ""
@@ -223,7 +232,8 @@ def read_count(node: Node, spec: FieldSpec, complain: Complain) -> int | None:
         else:
             complain(node, f"{in_words(node)} is no whole number", "write a count, such as `2`")
         return None
-    value = int(text)
+    value = whole(text)
+    assert value is not None
     if not spec.low <= value <= spec.high:
         complain(node, f"`{spec.name}` is impossible: {value}", f"{spec.low:.0f} to {spec.high:.0f}")
         return None

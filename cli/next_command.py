@@ -5,11 +5,11 @@ from __future__ import annotations
 import contextlib
 import difflib
 import re
-import shlex
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from kitwright.cli.seen import joined
 from kitwright.cli.usage import plans_in, plans_near, typed_words
 
 if TYPE_CHECKING:
@@ -42,9 +42,9 @@ def _after_faults(problems: Sequence[Problem], named: dict[str, Any]) -> list[st
         return _no_such_plan(Path(wrong))
     if any(each.line and each.file not in typed and Path(each.file).is_file() for each in problems):
         words = ["kitwright", "shelf", "check", *(["--plan", typed[0]] if plan is not None else typed[:1])]
-        return ["When the catalogue is mended, this looks at all of it:", f"  {shlex.join(words)}"] if typed else []
+        return ["When the catalogue is mended, this looks at all of it:", f"  {joined(words)}"] if typed else []
     if any(file in typed for file in files):
-        again = shlex.join(typed_words())
+        again = joined(typed_words())
         engine = next(filter(None, (_ENGINE.search(each.suggestion) for each in problems)), None)
         if engine is not None and again:
             return ["For one of them:", f"  {again} {engine[1]}"]
@@ -59,7 +59,7 @@ def after_words(text: str) -> list[str]:
         return _FIGURES
     if re.search(r"`(kitwright|mkdir|--)|--[a-z]+[= ]", text) or len(words) < 2:
         return []
-    return ["How it is typed:", f"  {shlex.join(_command(words))} --help"]
+    return ["How it is typed:", f"  {joined(_command(words))} --help"]
 
 
 def _after_words(problems: Sequence[Problem], typed: Sequence[str]) -> list[str]:
@@ -67,9 +67,9 @@ def _after_words(problems: Sequence[Problem], typed: Sequence[str]) -> list[str]
     if _NO_FIGURE.search(said):
         return _FIGURES
     if re.search(r"\bholds no\b", said) and typed:
-        return ["All parts:", f"  {shlex.join(['kitwright', 'shelf', 'list', typed[0]])}"]
+        return ["All parts:", f"  {joined(['kitwright', 'shelf', 'list', typed[0]])}"]
     words = typed_words()
-    return ["How it is typed:", f"  {shlex.join(_command(words))} --help"] if len(words) > 1 else []
+    return ["How it is typed:", f"  {joined(_command(words))} --help"] if len(words) > 1 else []
 
 
 def after_sound(folder: Path, plan: Path | None) -> list[str]:
@@ -85,8 +85,8 @@ def after_sound(folder: Path, plan: Path | None) -> list[str]:
         near.sort(key=lambda each: Path(each).name != "plan.yaml")
         asking = next((each for each in near if _asks(each, folder)), None)
         if asking is not None:
-            return ["Next:", f"  {shlex.join(['kitwright', 'find', asking])}"]
-    return ["All its parts:", f"  {shlex.join(['kitwright', 'shelf', 'list', str(folder)])}"]
+            return ["Next:", f"  {joined(['kitwright', 'find', asking])}"]
+    return ["All its parts:", f"  {joined(['kitwright', 'shelf', 'list', str(folder)])}"]
 
 
 def _asks(plan: str, folder: Path) -> bool:
@@ -107,7 +107,10 @@ def _no_such_plan(wrong: Path) -> list[str]:
     if wrong.is_dir():
         near = plans_in(wrong)
         if not near and any(each.suffix.lower() in (".yaml", ".yml", ".csv") for each in wrong.iterdir()):
-            return ["The folder holds no plan; as a catalogue, this looks at it:", f"  kitwright shelf check {wrong}"]
+            return [
+                "The folder holds no plan; as a catalogue, this looks at it:",
+                "  " + joined(["kitwright", "shelf", "check", str(wrong)]),
+            ]
     else:
         near = plans_in(wrong.parent) if wrong.parent.is_dir() else []
     near = near or plans_near()
@@ -117,4 +120,4 @@ def _no_such_plan(wrong: Path) -> list[str]:
     words = [best if word == str(wrong) else word for word in typed_words()]
     others = sorted(set(near) - {best})
     more = [f"Plans beside it: {', '.join(others[:5])}"] if others else []
-    return ["A plan that is there:", f"  {shlex.join(words)}", *more]
+    return ["A plan that is there:", f"  {joined(words)}", *more]

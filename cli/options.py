@@ -18,6 +18,7 @@ import typer
 
 from kitwright.cli import completion
 from kitwright.cli.output import say_warnings
+from kitwright.cli.seen import quoted
 
 if TYPE_CHECKING:
     from kitwright.catalogs import InputError, Overrides
@@ -180,7 +181,7 @@ class Settings:
 
         wanted, catalogue = load_plan(plan, self.overrides())
         if warn:
-            say_warnings(catalogue.warnings, f"kitwright shelf check --plan {plan}")
+            say_warnings(catalogue.warnings, f"kitwright shelf check --plan {quoted(str(plan))}")
         return wanted, catalogue
 
     def load_asked(self, plan: Path) -> tuple[Plan | Bench, Catalogue]:
@@ -193,7 +194,7 @@ class Settings:
         from kitwright.catalogs import load_asked
 
         asked, catalogue = load_asked(plan, self.overrides())
-        say_warnings(catalogue.warnings, f"kitwright shelf check --plan {plan}")
+        say_warnings(catalogue.warnings, f"kitwright shelf check --plan {quoted(str(plan))}")
         return asked, catalogue
 
     def questions(self, plan: Path, bench: Bench, catalogue: Catalogue) -> dict[str, Question]:
@@ -259,7 +260,7 @@ def one_engine(bench: Bench, plan: Path, option: str) -> InputError:
     from kitwright.catalogs import InputError, Problem
 
     message = f"{plan} is the plan of several engines: {', '.join(bench.engines)}"
-    return InputError([Problem(message, f"say which: `--engine {next(iter(bench.engines))}`", option)])
+    return InputError([Problem(message, f"say which: `--engine {quoted(next(iter(bench.engines)))}`", option)])
 
 
 _OVER_THE_PLAN: dict[str, Any] = {

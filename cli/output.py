@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import os
-import shlex
 import shutil
 import sys
 from collections.abc import Callable, Iterable
@@ -16,6 +15,7 @@ from typing import Any, TextIO
 import typer
 
 from kitwright.cli import ending
+from kitwright.cli.seen import quoted, seen
 
 WIDTH = 100
 """Columns of a result that goes to no terminal."""
@@ -78,7 +78,7 @@ def say(*lines: str) -> None:
         return
     try:
         for line in lines:
-            print(line, file=sys.stderr)
+            print(seen(line), file=sys.stderr)
         sys.stderr.flush()
     except (OSError, ValueError):
         _silence(sys.stderr)
@@ -106,7 +106,7 @@ def check_target(target: Path | None) -> None:
         if target.is_dir():
             raise OutputError(f"`{target}` is a folder; name a file to write the answer to")
         if not folder.is_dir():
-            made = f"`mkdir -p {shlex.quote(str(folder))}` makes it"
+            made = f"`mkdir -p {quoted(str(folder))}` makes it"
             raise OutputError(f"there is no folder `{folder}` to write `{target.name}` in; {made}")
         if not os.access(target if target.exists() else folder, os.W_OK):
             raise OutputError(f"`{target}` cannot be written: you may not write there")
@@ -185,6 +185,10 @@ def guarded(function: Callable[..., Status]) -> Callable[..., None]:
 
 def _run(function: Callable[..., Status], arguments: tuple[Any, ...], named: dict[str, Any]) -> Status:
     try:
+        if named.get("output") is not None:
+            from kitwright.cli.inputs import refuse_inputs
+
+            refuse_inputs(named)
         with ending.within(named.get("seconds")):
             return function(*arguments, **{name: _as_text(value) for name, value in named.items()})
     except typer.Exit:

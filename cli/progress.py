@@ -7,6 +7,7 @@ import time
 from types import TracebackType
 
 from kitwright.cli.output import on_terminal
+from kitwright.cli.seen import seen
 
 
 class Progress:
@@ -36,6 +37,6 @@ class Progress:
         if now - self.started < 1.0 or now - self.last < 0.1 or not on_terminal(sys.stderr):
             return
         self.last = now
-        line = f"{now - self.started:.0f} s  {text}"[:79]
+        line = seen(f"{now - self.started:.0f} s  {text}")[:79]
         print("\r" + line.ljust(self.shown), end="", file=sys.stderr, flush=True)
         self.shown = len(line)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import itertools
 import re
-import shlex
 from collections.abc import Iterable, Iterator, Sequence
 from contextvars import ContextVar
 from enum import Enum
@@ -16,6 +15,7 @@ import typer
 from typer.core import TyperGroup
 
 from kitwright.cli.completion import is_plan
+from kitwright.cli.seen import quoted, seen
 
 _USAGE_ERROR: Any = typer.BadParameter.__mro__[1]
 """The error that shows a command's usage line above its message; typer has no public name for it."""
@@ -63,9 +63,9 @@ class Commands(TyperGroup):
             for word in typed_words()[1:]:
                 command = getattr(command, "commands", {}).get(word, command)
             said = _said(error, command, typed_words())
-            if said is None:
+            if said is None and error.format_message().isprintable():
                 raise
-            raise _USAGE_ERROR(said, error.ctx) from None
+            raise _USAGE_ERROR(seen(error.format_message() if said is None else said), error.ctx) from None
 
 
 def _said(error: Any, command: Any, words: Sequence[str]) -> str | None:
@@ -136,7 +136,7 @@ def _extra(extra: Sequence[str], words: Sequence[str]) -> str:
         if "=" in before or before[:1].isdigit():
             rest = list(itertools.takewhile(_UNQUOTED.fullmatch, words[place:]))
             if rest:
-                value = shlex.quote(" ".join([before, *rest]))
+                value = quoted(" ".join([before, *rest]))
                 whole = f"{option} {value}" if option.startswith("--") else value
                 return f"{said}; a value with a blank in it goes into quotes: `{whole}`"
     if Path(first).suffix in (".yaml", ".yml"):

@@ -95,10 +95,7 @@ def leaf_value(part: Part | None, name: str) -> tuple[float, float]:
     """SI value and tolerance of a leaf of a part; without the part, what that stands for."""
     if part is None:
         return WITHOUT_PART.get(name, NAN), 0.0
-    _, _, rest = name.partition(".")
-    if name == "rocker.exhaust_ratio" and part.exhaust_ratio is None:  # type: ignore[attr-defined]
-        rest = "ratio"
-    return field_value(part, rest)
+    return field_value(part, name.partition(".")[2])
 
 
 @dataclass

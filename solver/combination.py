@@ -29,7 +29,6 @@ MACHINING_UNITS = {"mill": "mm", "relieve": "cc", "deck_cut": "mm", "rebore": "m
 
 WITHOUT_PART = {
     "rocker.ratio": 1.0,
-    "rocker.exhaust_ratio": 1.0,
     "retainer.height_gain": 0.0,
     "spacer.thickness": 0.0,
     "spring_shim.thickness": 0.0,
@@ -173,8 +172,6 @@ class Reader:
             return WITHOUT_PART.get(name, NAN), 0.0
         if name == "block.bore" and self.combination.rebore is not None:
             return self.combination.rebore.si, self.combination.rebore.tolerance
-        if name == "rocker.exhaust_ratio" and part.exhaust_ratio is None:  # type: ignore[attr-defined]
-            rest = "ratio"
         return field_value(part, rest)
 
     def _gaskets(self, rest: str) -> tuple[Any, Any]:

@@ -21,8 +21,8 @@ from kitwright.solver.formulas.cam_curve import Curve as LobeShape
 from kitwright.solver.formulas.cam_curve import piston_to_valve, valve_gap
 from kitwright.solver.formulas.kinematics import drop_after_top, peak_piston_speed_angle, piston_speed, top_dead_centre
 from kitwright.solver.formulas.springs import float_speed, spring_force, valve_acceleration
-from kitwright.solver.formulas.valve_gear import valve_lift_of
-from kitwright.solver.formulas.valve_motion import lobe_inputs, lobe_of, ratio_of, square
+from kitwright.solver.formulas.valve_gear import ratio_of, valve_lift_of
+from kitwright.solver.formulas.valve_motion import lobe_inputs, lobe_of, square
 from kitwright.solver.plan import Plan
 from kitwright.solver.registry import FIGURES, UNITS
 

@@ -22,7 +22,7 @@ from kitwright.solver.registry import FIGURES, leaves_of
 from kitwright.solver.result import Limit
 from kitwright.solver.roots import root
 from kitwright.solver.stackup import Spreads, spread, variables
-from kitwright.solver.swap import Place, is_dimension, is_same_as_intake, place_of
+from kitwright.solver.swap import Place, is_dimension, place_of
 
 DECK = Place("measured", None, "deck")
 """The deck of the four parts of the short block, measured as one thing."""
@@ -136,16 +136,12 @@ class _Work:
         deck = self._deck()
         if deck is not None:
             yield deck
-        same = is_same_as_intake(self.combination)
         for leaf, layer, tolerance in variables(self.names, self.tolerances):
             place = place_of(self.combination, leaf, layer)
-            if not is_dimension(place.field) or (same and leaf == "rocker.exhaust_ratio"):
+            if not is_dimension(place.field):
                 continue
             nominal = self.leaves[leaf] if layer is None else self.leaves[leaf][layer]
-            covers: tuple[tuple[str, int | None], ...] = ((leaf, layer),)
-            if same and leaf == "rocker.ratio":
-                covers += (("rocker.exhaust_ratio", None),)
-            yield _Item(place, leaf, layer, float(nominal), float(tolerance), covers)
+            yield _Item(place, leaf, layer, float(nominal), float(tolerance), ((leaf, layer),))
 
     def _deck(self) -> _Item | None:
         if "measured.deck" not in self.names or not math.isnan(self.leaves["measured.deck"]):

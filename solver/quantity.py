@@ -204,28 +204,37 @@ def unit_factor(unit: str, dimension: Dimension) -> Fraction:
         if known[0] is not dimension:
             raise QuantityError(
                 f"`{unit}` is a unit of {known[0].name}, and {_a(dimension.name)} is wanted",
-                f"write it in {_or(dimension.likely)}",
+                _write_it(dimension, turns=known[0] in (ROTATION, FREQUENCY)),
             )
         return known[1]
     return _pint_factor(unit, _POWERS.sub(r"\1**\2", name), dimension)
 
 
 def _pint_factor(unit: str, name: str, dimension: Dimension) -> Fraction:
-    likely = f"write it in {_or(dimension.likely)}"
+    likely = _write_it(dimension)
     if not re.fullmatch(r"[A-Za-zµΩ_][A-Za-z0-9µΩ_ */.()-]{0,60}", name) or re.search(r"\d{3}|\*\*\s*\(", name):
         raise QuantityError(f"`{unit}` is no unit", likely)
     registry = _pint()
     try:
         parsed = registry.parse_units(name)
-        fits = parsed.dimensionality == registry.parse_units(dimension.si).dimensionality
+        # Radians, counts and bits have no dimension for pint: only root units tell a turn a second (2π rad/s) from 1/s.
+        root = str(registry.get_root_units(parsed)[1])
+        fits = root == str(registry.get_root_units(registry.parse_units(dimension.si))[1])
     except Exception:  # pint raises a dozen kinds, tokenizer errors among them
         raise QuantityError(f"`{unit}` is no unit that is known here", likely) from None
     if not fits:
-        raise QuantityError(f"`{unit}` is no unit of {dimension.name}", likely)
+        turns = parsed.dimensionality == registry.parse_units("1/s").dimensionality
+        raise QuantityError(f"`{unit}` is no unit of {dimension.name}", _write_it(dimension, turns))
     try:
         return Fraction(float(registry.Quantity(1.0, parsed).to(dimension.si).magnitude))
     except Exception:
         raise QuantityError(f"`{unit}` cannot be converted", likely) from None
+
+
+def _write_it(dimension: Dimension, turns: bool = False) -> str:
+    """What to write instead; ``turns`` where so many a second may have been meant as turns, or turns as so many."""
+    said = f"write it in {_or(dimension.likely)}"
+    return f"{said}; one turn a second is 60 rpm, or 1 Hz" if turns and dimension in (ROTATION, FREQUENCY) else said
 
 
 def _a(name: str) -> str:

@@ -178,7 +178,7 @@ def _items(pool: Sequence[Combination], plan: Plan) -> Iterator[Item]:
         owner = "gaskets" if part.kind == "gasket" else part.kind
         touched = [number for number, each in enumerate(pool) if part in each.different_parts]
         for path, held in part.quantities():
-            known = f"{owner}.{path}" in leaves or (path == "ratio" and "rocker.exhaust_ratio" in leaves)
+            known = f"{owner}.{path}" in leaves
             if not held.tolerance or not known or not is_dimension(path) or (part.kind, path) in fits:
                 continue
             spec = spec_of(part, path)

@@ -16,7 +16,6 @@ from kitwright.solver.evaluate import compute, in_unit, shifted
 from kitwright.solver.registry import FIGURES, leaves_of, public_figures, tree_of
 from kitwright.solver.result import Checked, Limit
 from kitwright.solver.stackup import Variable, variables
-from kitwright.solver.swap import is_same_as_intake
 
 Shape = Literal["rectangular", "normal"]
 SHAPES: tuple[Shape, ...] = ("rectangular", "normal")
@@ -132,8 +131,6 @@ def _builds(view: View, wanted: tuple[str, ...], count: int, seed: int, distribu
     nominal, tolerances = dict(view.reader.values), dict(view.reader.tolerances)
     moving = list(variables(wanted, tolerances))
     deviations = drawn(moving, count, seed, distribution)
-    if is_same_as_intake(view.combination) and ("rocker.ratio", 0) in deviations:
-        deviations["rocker.exhaust_ratio", 0] = deviations["rocker.ratio", 0]
     leaves: Mapping[str, Any] = nominal
     for leaf, layer, _ in moving:
         leaves = shifted(leaves, leaf, layer, deviations[leaf, layer or 0])

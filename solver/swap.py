@@ -35,15 +35,7 @@ def place_of(combination: Combination, leaf: str, layer: int | None = None) -> P
         gasket = combination.gaskets[layer or 0]
         return Place("gasket", gasket.id, path, layer)
     part = combination.parts.get(owner)
-    if leaf == "rocker.exhaust_ratio" and is_same_as_intake(combination):
-        path = "ratio"
     return Place(owner, part.id if part else None, path)
-
-
-def is_same_as_intake(combination: Combination) -> bool:
-    """Whether the exhaust rocker's ratio is the intake's: one dimension that two leaves read."""
-    rocker: Any = combination.parts.get("rocker")
-    return rocker is not None and rocker.exhaust_ratio is None
 
 
 def is_dimension(name: str) -> bool:

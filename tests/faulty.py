@@ -41,8 +41,8 @@ PIECE = 1000
 class Failing:
     """Counts the steps and lets one of them fail: killed or interrupted after it, or no room for it."""
 
-    def __init__(self, at: int, how: str) -> None:
-        self.at, self.how = at, how
+    def __init__(self, at: int, how: str, kill_at: int = 0) -> None:
+        self.at, self.how, self.kill_at = at, how, kill_at
         self.count = 0
         self.names: list[str] = []
         self._real = {name: getattr(os, name) for name in STEPS}
@@ -76,6 +76,10 @@ class Failing:
                 arguments = (arguments[0], bytes(arguments[1][:PIECE]))
             self.count += 1
             self.names.append(name)
+            if self.count == self.kill_at:  # on top of what has failed before, while that is being made good
+                with contextlib.suppress(OSError):
+                    real(*arguments, **named)
+                os.kill(os.getpid(), signal.SIGKILL)
             if self.count != self.at:
                 return real(*arguments, **named)
             try:

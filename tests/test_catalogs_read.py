@@ -155,7 +155,7 @@ def test_the_slow_reader_finds_what_the_quick_one_finds(monkeypatch: pytest.Monk
         return found
 
     quick = lines()
-    monkeypatch.setattr("kitwright.catalogs.read_yaml._LOADER", yaml.SafeLoader)
+    monkeypatch.setattr("kitwright.catalogs.read_yaml.LOADER", yaml.SafeLoader)
     assert lines() == quick
 
 

@@ -62,6 +62,10 @@ def test_the_examples_of_the_editors_are_true() -> None:
         ("# units: in\n\n# end\n", ["units"], "mm", "# units: in\nunits: mm\n\n# end\n"),
         ("a: 1\r\nb: 2\r\n", ["a"], "3", "a: 3\r\nb: 2\r\n"),
         ("a: 0.5 mm ± 0.1 mm # ä\n", ["b"], "1 mm ± 2 mm", "a: 0.5 mm ± 0.1 mm # ä\nb: 1 mm ± 2 mm\n"),
+        ("a: 1\t# one\nb: 2\n", ["b"], "3", "a: 1\t# one\nb: 3\n"),
+        ("a:\t1\t\nb: 2\n", ["a"], "3", "a:\t3\t\nb: 2\n"),
+        ("a: {b: 1,\tc: 57\tmm\t}\t# x\n", ["a", "c"], "3", "a: {b: 1,\tc: 3\t}\t# x\n"),
+        ('a: "x\ty"\nb: |\n  x\ty\nc: 1\n', ["c"], "2", 'a: "x\ty"\nb: |\n  x\ty\nc: 2\n'),
     ],
 )
 def test_a_value_is_set_where_it_stands(text: str, path: Any, value: Any, after: str) -> None:

@@ -231,9 +231,16 @@ def test_a_cut_off_change_is_named_and_an_edit_made_since_stays(tmp_path: Path) 
     [
         "{",
         "[1]",
-        '[{"file": "..", "new": "x", "old": ""}]',
-        '[{"file": "../plan.yaml", "new": "x", "old": ""}]',
-        '[{"file": "parts.yaml", "new": "../x"}]',
+        '{"files": "", "work": "completed", "steps": [{"file": "../plan.yaml"}]}',
+        *(
+            json.dumps({"files": "", "work": "completed", "steps": [{"old": None, "then": None, **step}]})
+            for step in (
+                {"file": "..", "new": ".x-0123456789abcdef.new"},
+                {"file": "../plan.yaml", "new": None},
+                {"file": "parts.yaml", "new": "../.x-0123456789abcdef.new"},
+                {"file": "parts.yaml", "new": "spacers.csv"},
+            )
+        ),
     ],
 )
 def test_a_note_of_a_change_that_leads_elsewhere_is_refused(tmp_path: Path, text: str) -> None:

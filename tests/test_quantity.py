@@ -132,6 +132,45 @@ def test_every_unit_of_the_right_dimension_is_read(text: str, dimension: Dimensi
     assert parse(text, dimension).si == pytest.approx(si, rel=1e-11)
 
 
+@pytest.mark.parametrize(
+    ("unit", "rpm"),
+    [
+        ("rpm", 1.0),
+        ("krpm", 1000.0),
+        ("rps", 60.0),
+        ("turn/s", 60.0),
+        ("cycles/min", 1.0),
+        ("revolution/minute", 1.0),
+        ("rad/s", 30 / math.pi),
+        ("deg/s", 1 / 6),
+    ],
+)
+def test_a_turn_is_two_pi_in_every_unit_of_rotation(unit: str, rpm: float) -> None:
+    """One turn is 2π rad, 360 degrees: NIST SP 811 (2008), table 6 and appendix B.8 (revolution)."""
+    assert parse(f"150 {unit}", ROTATION).to("rpm") == pytest.approx(150 * rpm, rel=1e-12)
+    assert "one turn a second is 60 rpm, or 1 Hz" in refusal(f"150 {unit}", FREQUENCY).suggestion
+
+
+@pytest.mark.parametrize("unit", ["Hz", "hertz", "kHz", "mHz", "s**-1"])
+def test_so_many_a_second_are_no_radians(unit: str) -> None:
+    """Hz and rad/s have the same dimension, and differ by 2π: whether turns or radians were meant is not known."""
+    error = refusal(f"0.15 {unit}", ROTATION)
+    assert "rotational speed" in error.problem
+    assert error.suggestion == "write it in rpm; one turn a second is 60 rpm, or 1 Hz"
+    assert parse(f"0.15 {unit}", FREQUENCY).si == pytest.approx(0.15 * {"kHz": 1e3, "mHz": 1e-3}.get(unit, 1.0))
+
+
+@pytest.mark.parametrize("unit", ["count/min", "count/s", "cps", "Bq", "baud", "bit/s", "sr/s", "rad/s/rad"])
+def test_what_counts_something_else_is_no_rotation(unit: str) -> None:
+    assert refusal(f"9000 {unit}", ROTATION).suggestion.startswith("write it in rpm")
+
+
+@pytest.mark.parametrize("text", ["240 count", "240 percent", "240 bit", "3 sr", "9000 1/min", "9000 1/s"])
+def test_a_bare_number_in_disguise_is_neither_angle_nor_speed(text: str) -> None:
+    assert refusal(text, ANGLE).suggestion
+    assert refusal(text, ROTATION).suggestion
+
+
 def test_the_inch_is_exact() -> None:
     """25.4 mm, exact since 1959: NIST SP 811 (2008), appendix B.6 (and B.8, inch to millimetre)."""
     assert unit_factor("in", LENGTH) == Fraction(254, 10_000)

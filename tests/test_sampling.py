@@ -20,7 +20,7 @@ from kitwright.solver.registry import FIGURES, leaves_of
 from kitwright.solver.sampling import SCANNED, Distribution, drawn, sample, wilson
 from kitwright.solver.shares import shares, shares_of
 from kitwright.solver.stackup import variables
-from kitwright.solver.swap import is_same_as_intake, place_of, quantity, spec_of, with_dimension
+from kitwright.solver.swap import place_of, quantity, spec_of, with_dimension
 from tests.cli_runner import plan
 from tests.random_engines import engine
 
@@ -147,8 +147,6 @@ def test_scanned_figures_by_a_surface_are_close_to_the_scan() -> None:
             view.reader.read(leaves_of(name))
             moving = list(variables(leaves_of(name), view.reader.tolerances))
             deviations = drawn(moving, 2000, seed, Distribution())
-            if is_same_as_intake(combination) and ("rocker.ratio", 0) in deviations:  # one dimension, read twice
-                deviations["rocker.exhaust_ratio", 0] = deviations["rocker.ratio", 0]
             leaves: Any = view.reader.values
             for leaf, layer, _ in moving:
                 leaves = shifted(leaves, leaf, layer, deviations[leaf, layer or 0])

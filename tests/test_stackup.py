@@ -205,7 +205,8 @@ def by_hand(view: View) -> dict[str, Any]:
     lift = u("cam.intake_lobe_lift") * u("rocker.ratio") - u("cam.lash_intake")
     skirt = rod - stroke / 2 - u("piston.skirt_below_pin")
     spring = u("head.installed_height") + u("retainer.height_gain") - u("spring_shim.thickness")
-    exhaust = u("cam.exhaust_lobe_lift") * u("rocker.exhaust_ratio") - u("cam.lash_exhaust")
+    own = "rocker.ratio" if math.isnan(view.reader["rocker.exhaust_ratio"]) else "rocker.exhaust_ratio"
+    exhaust = u("cam.exhaust_lobe_lift") * u(own) - u("cam.lash_exhaust")
     greater = lift if lift.nominal_value >= exhaust.nominal_value else exhaust
     return {
         "coil_bind_margin": 1e3 * (spring - u("spring.solid_height") - greater),

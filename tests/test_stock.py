@@ -218,3 +218,59 @@ def test_a_whole_build(tmp_path: Path) -> None:
     for line in lines:  # what it says undoes it
         assert run(*shlex.split(line)[1:]).exit_code == 0
     assert counts(tmp_path / "shed" / "catalogue") == before
+
+
+def test_what_is_read_can_be_changed(tmp_path: Path) -> None:
+    """A tab behind a value, a plus before a count: as the readers take them, so do the edits."""
+    folder = shed(tmp_path)
+    yaml = YAML.replace("on_shelf: 3}", "on_shelf:\t+3\t}").replace("73 mm      #", "73 mm\t#")
+    (folder / "gaskets.yaml").write_text(yaml, encoding="utf-8")
+    (folder / "rods.csv").write_text(CSV.replace("20,2", "20,+2"), encoding="utf-8")
+    assert counts(folder) == THERE
+    assert run("shelf", "put", "g05", "2", "--catalogue", folder).exit_code == 0
+    assert run("shelf", "take", "r85", "--catalogue", folder).exit_code == 0
+    assert counts(folder) == {**THERE, "g05": 5, "r85": 1}
+    assert (folder / "gaskets.yaml").read_text(encoding="utf-8") == yaml.replace("+3", "5")
+
+
+def commands_in(text: str) -> list[list[str]]:
+    """Commands that a message gives to copy."""
+    return [shlex.split(line)[1:] for line in text.splitlines() if line.startswith("  kitwright ")]
+
+
+@pytest.mark.parametrize("work", ["put", "take"])
+def test_a_build_of_one_of_several_engines_is_taken_as_the_message_says(tmp_path: Path, work: str) -> None:
+    plan = tmp_path / "a shed" / "two engines.yaml"
+    plan.parent.mkdir()
+    shed(plan.parent)
+    (plan.parent / "more").mkdir()
+    for name in ("gaskets.yaml", "rods.csv"):
+        (plan.parent / name).rename(plan.parent / "more" / name)
+    engines = "engines:\n  the saw: {parts: {use: {rod: r85}}}\n  winch: {}\n"
+    plan.write_text(f"plan: two\ncatalogue: ./more\nparts: {{kinds: [rod, gasket]}}\n{engines}", encoding="utf-8")
+    refused = run("shelf", work, "--plan", plan, "--rank", "1")
+    assert refused.exit_code == 2
+    (command,) = commands_in(refused.stderr)
+    assert command[-2:] == ["--engine", "the saw"]
+    before = counts(plan.parent / "more")
+    assert run(*command).exit_code == 0
+    step = 1 if work == "put" else -1
+    assert counts(plan.parent / "more") == {**before, "r85": before["r85"] + step, "g05": before["g05"] + step}
+    assert history(plan.parent / "more")[-1].note == "build 1 of two engines.yaml, the saw"
+    undone = commands_in(run(*command).stderr)
+    assert undone and all(run(*each).exit_code == 0 for each in undone)
+    no_rank = run("shelf", work, "r85", "--plan", plan, "--engine", "winch")
+    assert no_rank.exit_code == 2 and "a rank says which" in no_rank.stderr
+
+
+def test_a_build_that_is_not_there_is_looked_for_with_the_same_engine(tmp_path: Path) -> None:
+    shed(tmp_path)
+    plan = tmp_path.parent / f"{tmp_path.name} plan.yaml"
+    plan.write_text(
+        f"catalogue: {tmp_path}\nparts: {{kinds: [rod], use: {{rod: r85}}}}\nengines: {{the saw: {{}}}}\n",
+        encoding="utf-8",
+    )
+    result = run("shelf", "take", "--plan", plan, "--rank", "7", "--engine", "the saw")
+    assert result.exit_code == 1
+    (command,) = commands_in(result.stderr)
+    assert run(*command).exit_code == 0 and command[-2:] == ["--engine", "the saw"]

@@ -10,6 +10,7 @@ import typer
 from kitwright.cli import options
 from kitwright.cli.output import Status, check_target, deliver, guarded, say
 from kitwright.cli.progress import Progress
+from kitwright.cli.seen import quoted
 
 EPILOG = options.examples(
     "kitwright measure-next plan.yaml",
@@ -65,7 +66,7 @@ def measure_next(
             "kitwright: stopped before any combination was found"
             if cut
             else "kitwright: nothing fits, not even at nominal size",
-            f"  `kitwright find {plan}` says why",
+            f"  `kitwright find {quoted(str(plan))}` says why",
         )
         return Status.STOPPED if cut else Status.NOTHING
     deliver(write_rivals(found, wanted, form.value), output)

@@ -13,6 +13,7 @@ import typer
 from kitwright.cli import completion, options
 from kitwright.cli.output import Status, check_target, deliver, guarded, say, say_warnings
 from kitwright.cli.progress import Progress
+from kitwright.cli.seen import quoted
 
 if TYPE_CHECKING:
     from kitwright.catalogs.readings import Reading, ShortBlock
@@ -150,7 +151,7 @@ def remeasure(
     after, now = load_plan(plan, overrides)
     after = _opened(after, use or [])
     lines = _write(plan, measurements, dry_run)
-    say_warnings(_news(now.warnings, readings), f"kitwright shelf check --plan {plan}")
+    say_warnings(_news(now.warnings, readings), f"kitwright shelf check --plan {quoted(str(plan))}")
     if not dry_run:
         say(f"written: {plan}" if lines else f"{plan} says so already")
 

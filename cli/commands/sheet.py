@@ -13,6 +13,7 @@ from kitwright.cli import options
 from kitwright.cli.commands.check import machine_pairs, stack_of
 from kitwright.cli.output import Status, check_target, deliver, guarded, on_terminal, say
 from kitwright.cli.progress import Progress
+from kitwright.cli.seen import joined
 
 if TYPE_CHECKING:
     from kitwright.cli.report.found import Question
@@ -174,10 +175,8 @@ class _Task:
                 f"kitwright: nothing was found in {self.seconds:g} s, and the search is not complete; give it more time"
             )
             return Status.STOPPED
-        import shlex
-
         pins = [word for each in use for word in ("--use", each)]
-        command = shlex.join(["kitwright", "find", str(self.plan_file), *self.settings.typed(), *pins])
+        command = joined(["kitwright", "find", str(self.plan_file), *self.settings.typed(), *pins])
         say("kitwright: nothing fits, so there is no sheet; what stands in the way, and the ways out:", f"  {command}")
         return Status.NOTHING
 

@@ -10,6 +10,7 @@ import typer
 from kitwright.cli import completion, options
 from kitwright.cli.next_command import after_sound
 from kitwright.cli.output import Status, check_target, deliver, guarded, say, say_warnings
+from kitwright.cli.seen import quoted
 
 CHECK_EPILOG = options.examples(
     "kitwright shelf check shed/catalogue",
@@ -142,7 +143,7 @@ def list_parts(
     from kitwright.cli.report import write_parts
 
     held = load(folder)
-    say_warnings(held.warnings, f"kitwright shelf check {folder}")
+    say_warnings(held.warnings, f"kitwright shelf check {quoted(str(folder))}")
     parts = list(held)
     if kind:
         wanted = _kinds(kind)

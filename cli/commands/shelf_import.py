@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shlex
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -15,6 +14,7 @@ import typer
 from kitwright.cli import completion, options
 from kitwright.cli.commands.shelf import CatalogueFolder, Place, PlanOption, app, folder_of
 from kitwright.cli.output import Status, check_target, deliver, guarded, on_terminal, say, say_faults
+from kitwright.cli.seen import joined, quoted
 
 if TYPE_CHECKING:
     from kitwright.catalogs.problems import Problem
@@ -106,13 +106,13 @@ def import_sheet(
     if not yes:
         if not on_terminal(sys.stdin):
             typed = _typed(file, place, catalogue, plan, kind, maps, encoding, decimal, note, of)
-            say("Nothing was written. This does it:", f"  {shlex.join([*typed, '--yes'])}")
+            say("Nothing was written. This does it:", f"  {joined([*typed, '--yes'])}")
             return Status.ANSWERED
         if not typer.confirm("Write this?", default=False, err=True):
             say("nothing was written")
             return Status.ANSWERED
         sheet.write()
-    say(f"added: {sheet.what}", f"  kitwright shelf check {folder}")
+    say(f"added: {sheet.what}", f"  kitwright shelf check {quoted(str(folder))}")
     return Status.ANSWERED
 
 

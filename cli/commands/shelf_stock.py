@@ -6,7 +6,6 @@ import sys
 from collections import Counter
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from shlex import join
 from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
@@ -14,6 +13,7 @@ import typer
 from kitwright.cli import completion, options
 from kitwright.cli.commands.shelf import CatalogueFolder, Place, PlanOption, app, folder_of
 from kitwright.cli.output import Status, check_target, deliver, guarded, on_terminal, say
+from kitwright.cli.seen import joined
 
 if TYPE_CHECKING:
     from kitwright.catalogs.stock import Moved
@@ -62,12 +62,13 @@ def _mover(work: Literal["take", "put"]) -> Callable[..., Status]:
         catalogue: CatalogueFolder = None,
         plan: PlanOption = None,
         rank: Rank = None,
+        engine: options.Engine = None,
         note: Note = "",
         seconds: Seconds = 60.0,
         form: options.FormatOption = options.Format.TABLE,
         output: options.OutputOption = None,
     ) -> Status:
-        return _move(work, part, count, catalogue, plan, rank, note, seconds, form, output)
+        return _move(work, part, count, catalogue, plan, rank, engine, note, seconds, form, output)
 
     return command
 
@@ -89,6 +90,7 @@ def _move(
     catalogue: Path | None,
     plan: Path | None,
     rank: int | None,
+    engine: str | None,
     note: str,
     seconds: float,
     form: options.Format,
@@ -100,6 +102,8 @@ def _move(
         raise ValueError(f"{said}; write `shelf {work} ID`, or `shelf {work} --plan PLAN --rank 1`")
     if rank is not None and plan is None:
         raise ValueError(f"a rank is of a plan's builds; write `shelf {work} --plan PLAN --rank {rank}`")
+    if engine is not None and rank is None:
+        raise ValueError(f"an engine has builds, and a rank says which; write `shelf {work} --plan PLAN --rank 1`")
     folder = folder_of(catalogue, plan)
     from kitwright.catalogs import load
     from kitwright.catalogs.stock import move
@@ -111,11 +115,11 @@ def _move(
         counts = {part: count or 1}
     else:
         assert plan is not None and rank is not None
-        found = _build(plan, rank, seconds)
+        found = _build(plan, rank, engine, seconds)
         if isinstance(found, Status):
             return found
         counts = found
-        note = note or f"build {rank} of {plan.name}"
+        note = note or f"build {rank} of {plan.name}{f', {engine}' if engine is not None else ''}"
         if work == "take":
             missing = {each: n - _there(held, each) for each, n in counts.items() if n > _there(held, each)}
             counts = {each: n - missing.get(each, 0) for each, n in counts.items() if n > missing.get(each, 0)}
@@ -131,7 +135,7 @@ def _undone(work: Literal["take", "put"], moved: Sequence[Moved], where: Sequenc
     """Lines that say what to type to have it as it was; a build's parts one by one, for its rank may be another now."""
     back, what = ("put", "back") if work == "take" else ("take", "off again")
     counts = [(each.id, *([str(each.count)] if each.count > 1 else [])) for each in moved]
-    words = [join(["kitwright", "shelf", back, *count, *where]) for count in counts]
+    words = [joined(["kitwright", "shelf", back, *count, *where]) for count in counts]
     return [f"To {back} {'it' if len(moved) == 1 else 'them'} {what}:", *(f"  {each}" for each in words)]
 
 
@@ -140,19 +144,22 @@ def _there(held: Catalogue, part: str) -> int:
     return known.on_shelf if known is not None else 0
 
 
-def _build(plan: Path, rank: int, seconds: float) -> dict[str, int] | Status:
+def _build(plan: Path, rank: int, engine: str | None, seconds: float) -> dict[str, int] | Status:
     """Count the parts of a plan's build; a status where there is none to be had."""
-    from kitwright.catalogs import load_plan
+    from kitwright.catalogs import Overrides, load_plan
     from kitwright.solver import find
 
-    wanted, held = load_plan(plan)
+    wanted, held = load_plan(plan, Overrides(engine=engine))
     answer = find(held, wanted, rank, seconds)
     if len(answer) < rank:
         if answer.status == "incomplete":
             say(f"kitwright: the search was stopped after {seconds:g} s; `--time` gives it longer. Nothing was changed")
             return Status.STOPPED
         count = {0: "nothing fits", 1: "one combination fits"}.get(len(answer), f"{len(answer)} combinations fit")
-        say(f"kitwright: {count}, so there is no build {rank}; nothing was changed", f"  kitwright find {plan}")
+        say(
+            f"kitwright: {count}, so there is no build {rank}; nothing was changed",
+            "  " + joined(["kitwright", "find", str(plan), *(["--engine", engine] if engine is not None else [])]),
+        )
         return Status.NOTHING
     if answer.status == "incomplete":
         say(f"kitwright: not proved within {seconds:g} s which build is {rank}; nothing was changed")
@@ -238,7 +245,7 @@ def add(
     from kitwright.cli.report import write_parts
 
     deliver(write_parts([part], str(path), form.value), output, f"{part.id} is added")
-    say(f"added: {part.id}, in {path}", f"  kitwright shelf list {folder} --kind {word}")
+    say(f"added: {part.id}, in {path}", "  " + joined(["kitwright", "shelf", "list", str(folder), "--kind", word]))
     return Status.ANSWERED
 
 

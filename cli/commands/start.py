@@ -9,6 +9,7 @@ import typer
 
 from kitwright.cli import options
 from kitwright.cli.output import Status, deliver, guarded, say
+from kitwright.cli.seen import quoted
 
 EPILOG = options.examples("kitwright start shed", "kitwright find shed/plan.yaml", one=None)
 
@@ -26,7 +27,7 @@ def start(
 
     written = lay_starter(folder)
     deliver(_listed([str(path) for path in written], form), None, "the starter is laid")
-    say("", "Next:", f"  kitwright find {written[0]}")
+    say("", "Next:", f"  kitwright find {quoted(str(written[0]))}")
     return Status.ANSWERED
 
 

@@ -11,6 +11,7 @@ from typing import Any
 
 from kitwright.cli.report.verdicts import because_data
 from kitwright.cli.report.words import machining_key
+from kitwright.cli.seen import seen
 from kitwright.solver.combination import Missing
 from kitwright.solver.parts import KINDS
 from kitwright.solver.plan import MACHINING
@@ -53,7 +54,8 @@ def cell(value: Any) -> str:
         return str(value)
     if isinstance(value, float):
         return repr(float(value)) if math.isfinite(value) else ""
-    return _RUNS.sub(r"\1'\2", str(value))
+    # A note keeps its lines: in quotes they are one cell.
+    return seen(_RUNS.sub(r"\1'\2", str(value)), "\n\t")
 
 
 def answer_rows(answer: Answer) -> tuple[list[str], list[Row]]:

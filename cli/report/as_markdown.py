@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import re
-import shlex
 from collections.abc import Iterator
 
-from kitwright.cli.report.blocks import Block, Command, Items, Lines, Paragraph, Report, Section, Table, Title
+from kitwright.cli.report.blocks import Block, Command, Items, Lines, Paragraph, Report, Section, Table, Title, shown
+from kitwright.cli.seen import joined
 
 _CODE = re.compile(r"(`[^`|]+`)")
 _SPECIAL = re.compile(r"([\\`*_{}\[\]<>#|~])")
@@ -14,7 +14,7 @@ _SPECIAL = re.compile(r"([\\`*_{}\[\]<>#|~])")
 
 def as_markdown(report: Report) -> str:
     """Write a report as Markdown."""
-    return "\n\n".join("\n".join(_lines(block)) for block in report) + "\n"
+    return "\n\n".join("\n".join(_lines(shown(block))) for block in report) + "\n"
 
 
 def escaped(text: str) -> str:
@@ -42,7 +42,7 @@ def _lines(block: Block) -> Iterator[str]:
     elif isinstance(block, Command):
         if block.purpose:
             yield from (f"{escaped(block.purpose)}:", "")
-        yield from ("```", shlex.join(block.words), "```")
+        yield from ("```", joined(block.words), "```")
     else:
         yield from _table(block)
 

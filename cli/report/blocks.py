@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
+
+from kitwright.cli.seen import on_one_line, seen
 
 Tone = Literal["plain", "good", "open", "bad"]
 """``good`` is green and for what fits alone; ``open`` for what fits on paper; ``bad`` for what does not."""
@@ -99,3 +101,26 @@ class Table:
 
 Block = Title | Paragraph | Items | Lines | Command | Table
 Report = list[Block]
+
+
+def shown(block: Block) -> Block:
+    r"""Give a block with all that a terminal would act on written out; a command's words are left to its shell quotes.
+
+    >>> shown(Title("plan\x1b[2J")).text
+    'plan\\x1b[2J'
+    """
+    if isinstance(block, Title | Paragraph):
+        return replace(block, text=on_one_line(block.text))
+    if isinstance(block, Items):
+        return replace(block, title=on_one_line(block.title), items=tuple(map(on_one_line, block.items)))
+    if isinstance(block, Lines):
+        lines = tuple(seen(line, "\t") for line in block.lines)
+        return replace(block, title=on_one_line(block.title), lines=lines)
+    if isinstance(block, Command):
+        return replace(block, purpose=on_one_line(block.purpose))
+    rows = tuple(
+        Section(on_one_line(row.title)) if isinstance(row, Section) else tuple(map(on_one_line, row))
+        for row in block.rows
+    )
+    columns = tuple(replace(column, title=on_one_line(column.title)) for column in block.columns)
+    return Table(columns, rows, on_one_line(block.title), block.keys)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shlex
 import textwrap
 from collections.abc import Iterator, Sequence
 from itertools import islice
@@ -20,7 +19,9 @@ from kitwright.cli.report.blocks import (
     Section,
     Table,
     Title,
+    shown,
 )
+from kitwright.cli.seen import quoted
 
 tabulate.MIN_PADDING = 0  # columns no wider than they need to be
 
@@ -41,7 +42,7 @@ _CELL_COLOURS = {
 
 def as_text(report: Report, width: int = 100, colour: bool = False) -> str:
     """Write a report as text of at most ``width`` columns, as far as its longest words allow."""
-    parts = ["\n".join(_lines(block, width, colour)) for block in report]
+    parts = ["\n".join(_lines(shown(block), width, colour)) for block in report]
     return "\n\n".join(part for part in parts if part) + "\n"
 
 
@@ -96,9 +97,9 @@ def _paired(words: Sequence[str]) -> list[str]:
     pairs: list[str] = []
     for word in words:
         if pairs and pairs[-1].startswith("--") and " " not in pairs[-1] and not word.startswith("--"):
-            pairs[-1] += f" {shlex.quote(word)}"
+            pairs[-1] += f" {quoted(word)}"
         else:
-            pairs.append(shlex.quote(word))
+            pairs.append(quoted(word))
     return pairs
 
 

@@ -22,6 +22,39 @@ def valve_lift_of(lobe_lift: float, ratio: float, lash: float) -> float:
     return np.maximum(0.0, lobe_lift * ratio - lash)  # type: ignore[no-any-return]
 
 
+@figure(
+    "exhaust_rocker_ratio",
+    unit="",
+    group="valve gear",
+    meaning="ratio of the exhaust's rocker",
+    formula="exhaust ratio; without one, the rocker's ratio",
+    source="definition",
+    inputs=("rocker.ratio", "rocker.exhaust_ratio?"),
+    public=False,
+)
+def exhaust_rocker_ratio(ratio: float, own: float) -> float:
+    """Ratio of the exhaust's rocker, without unit: its own, or the rocker's one ratio where ``own`` is NaN.
+
+    Both valves then hang on one dimension, and what it is off by moves both: its ± is one, whichever valve is looked
+    at. Source: definition.
+
+    >>> float(exhaust_rocker_ratio(1.15, 1.1)), float(exhaust_rocker_ratio(1.15, float("nan")))
+    (1.1, 1.15)
+    """
+    if isinstance(own, float):
+        return ratio if own != own else own
+    return np.where(np.isnan(own), ratio, own)  # type: ignore[unreachable,no-any-return]
+
+
+def ratio_of(valve: str) -> str:
+    """What gives a valve's rocker ratio: a leaf, or the figure of the exhaust's. Source: definition.
+
+    >>> ratio_of("exhaust")
+    'exhaust_rocker_ratio'
+    """
+    return "rocker.ratio" if valve == "intake" else "exhaust_rocker_ratio"
+
+
 for _valve in ("intake", "exhaust"):
     figure(
         f"valve_lift_{_valve}",
@@ -32,7 +65,7 @@ for _valve in ("intake", "exhaust"):
         source=_LIFT_SOURCE,
         inputs=(
             f"cam.{_valve}_lobe_lift",
-            "rocker.ratio" if _valve == "intake" else "rocker.exhaust_ratio",
+            ratio_of(_valve),
             f"cam.lash_{_valve}",
         ),
     )(valve_lift_of)

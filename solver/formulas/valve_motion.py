@@ -11,6 +11,7 @@ import numpy as np
 from kitwright.solver.formulas.arrays import where
 from kitwright.solver.formulas.cam_curve import Curve, LobeCurve, lobe_curve, piston_to_valve, valve_gap
 from kitwright.solver.formulas.measured_cam import MeasuredCurve, numbered
+from kitwright.solver.formulas.valve_gear import ratio_of
 from kitwright.solver.registry import FIGURES, Slack, figure
 
 CURVE = "Rothbart (ed.), Cam Design Handbook, 2004, §4.7 (curve); "
@@ -31,15 +32,6 @@ def lobe_inputs(valve: str) -> tuple[str, ...]:
         f"cam.{valve}_duration_at.duration",
         f"cam.{valve}_duration_at.lift",
     )
-
-
-def ratio_of(valve: str) -> str:
-    """Leaf of a valve's rocker ratio. Source: definition.
-
-    >>> ratio_of("exhaust")
-    'rocker.exhaust_ratio'
-    """
-    return "rocker.ratio" if valve == "intake" else "rocker.exhaust_ratio"
 
 
 def curve_along(read: MeasuredCurve | None, max_lift: Any, half_span: Any, power: Any) -> Curve:

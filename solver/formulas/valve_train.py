@@ -11,7 +11,7 @@ from kitwright.solver.formulas import springs
 from kitwright.solver.formulas.arrays import kept, where
 from kitwright.solver.formulas.kinematics import column, least_over_angle
 from kitwright.solver.formulas.measured_cam import MeasuredCurve
-from kitwright.solver.formulas.valve_gear import greatest, least, valve_lift_of
+from kitwright.solver.formulas.valve_gear import greatest, least, ratio_of, valve_lift_of
 from kitwright.solver.formulas.valve_motion import (
     CURVE,
     NAN,
@@ -20,7 +20,6 @@ from kitwright.solver.formulas.valve_motion import (
     fitted_lobe,
     lobe_inputs,
     lobe_of,
-    ratio_of,
 )
 from kitwright.solver.registry import Slack, figure
 

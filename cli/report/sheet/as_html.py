@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import shlex
 from importlib.resources import files
 from typing import Any
 
@@ -13,6 +12,7 @@ from kitwright.cli.report.blocks import Section as RowSection
 from kitwright.cli.report.blocks import Table
 from kitwright.cli.report.sheet.page import Sheet
 from kitwright.cli.report.sheet.visible import visible
+from kitwright.cli.seen import joined
 
 _CODE = re.compile(r"`([^`]+)`")
 _MARKS = {"yes": "✓ yes", "NO": "✗ no"}
@@ -37,7 +37,7 @@ def as_html(sheet: Sheet) -> str:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
-    environment.filters |= {"prose": prose, "visible": visible, "command": shlex.join}
+    environment.filters |= {"prose": prose, "visible": visible, "command": joined}
     environment.tests |= {"section": _is_section}
     environment.globals |= {"kind": _kind, "cell": _cell, "bodies": _bodies, "split": split, "narrow": NARROW}
     return environment.get_template("sheet.html").render(sheet=sheet)
