@@ -176,6 +176,7 @@ class Gasket(Part):
     bore: Quantity = need(LENGTH, 20, 220, "bore of the gasket")
     free_thickness: Quantity | None = may(LENGTH, 0.02, 12, "thickness before it is torqued down")
     stackable: bool = of("flag", "whether it may be one of several", default=True)
+    same_batch: bool = of("flag", "whether several of it come from one batch, and so stray alike", default=False)
 
 
 @_kind
