@@ -23,8 +23,8 @@ import numpy as np
 import numpy.typing as npt
 
 from kitwright.solver.candidates import BOTTOM, Candidates
-from kitwright.solver.classes import SINGLE, BoreState, Choice, Classes, Facet, Facets, leaf_value, ranks_of
-from kitwright.solver.combination import BATCH, NAN, batch_of
+from kitwright.solver.classes import SINGLE, BoreState, Choice, Classes, Facet, Facets, batches_of, leaf_value, ranks_of
+from kitwright.solver.combination import NAN
 from kitwright.solver.narrow import keeping
 from kitwright.solver.pairing import Rows, batches, joined
 from kitwright.solver.parts import Gasket, Part
@@ -339,12 +339,7 @@ class Builder:
             leaves[f"gaskets.{name}"] = tuple(columns)
             if widths.any():
                 tolerances[f"gaskets.{name}"] = tuple(widths[layer[:, i]] for i in range(deepest))
-        alike = [batch_of(stack) for stack in stacks]
-        if any(alike):
-            of_batch = np.tile(np.arange(deepest), (len(stacks), 1))
-            for row, some in enumerate(alike):
-                of_batch[row, : len(some)] = some
-            tolerances[BATCH] = tuple(of_batch.T)
+        tolerances |= batches_of(stacks, deepest)
         smallest = (
             np.array([part.bore.si for part in parts] + [np.inf])[layer].min(axis=1)
             if parts

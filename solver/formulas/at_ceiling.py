@@ -252,7 +252,8 @@ def piston_rock(clearance: float, length: float, bore: float, offset: float) -> 
     68.0
     """
     beside = where(np.isnan(offset), 0.0, np.abs(offset))
-    risen = (bore / 2 + beside) * clearance / length
+    bears = where(length > 0, length, np.nan)  # a length of 0 stands for one that no piston of a search has
+    risen = (bore / 2 + beside) * clearance / bears
     rock: float = where(np.isnan(risen), 0.0, risen)
     return rock
 
