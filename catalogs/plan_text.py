@@ -17,7 +17,7 @@ from kitwright.catalogs.problems import Problem, clip, did_you_mean, nearest
 from kitwright.catalogs.values import read_count, read_flag, read_line, read_quantity
 from kitwright.solver.fields import FieldSpec
 from kitwright.solver.parts import KINDS, PLURALS
-from kitwright.solver.plan import MACHINING, MOST_GASKETS, TOLERANCES, Conditions, Plan
+from kitwright.solver.plan import MACHINING, MOST_GASKETS, STATISTICAL, TOLERANCES, Conditions, Plan
 from kitwright.solver.quantity import (
     ANGLE,
     LENGTH,
@@ -38,7 +38,7 @@ PLAN_KEYS = {
     "goals": "what is wanted: any figure, with limits, an aim, or both",
     "parts": "which parts may be taken",
     "allow": "what may be done to make parts fit",
-    "tolerance": "how the ± of parts are taken; nominal unless given",
+    "tolerance": f"how the ± of parts are taken; nominal unless given; statistical is {STATISTICAL}",
     "measured": "what was read on the bench; it replaces what the catalogue says",
     "conditions": "surroundings that some figures depend on",
     "reference": "what ran before: a pushrod length known to be right and for what, masses and balance",

@@ -124,10 +124,12 @@ class View:
         """Fields that a figure wants for: to be computed, or to be proved."""
         wanted = leaves_of(name, optional=False) + FIGURES[name].bound_without
         found = self.reader.missing(wanted)
-        if not found and math.isnan(self.value(name)):
-            unknown = [each for each in tree_of(name) if math.isnan(self.value(each))]
-            found = self.reader.missing(tuple(leaf for each in unknown for leaf in FIGURES[each].wants))
-        return tuple(found)
+        if math.isnan(self.value(name)):
+            for each in tree_of(name):  # what is asked for by something that is given, as a material by a temperature
+                if FIGURES[each].wants and math.isnan(self.value(each)):
+                    lacks = self.reader.missing(leaves_of(each, optional=False))
+                    found += [] if lacks else self.reader.missing(FIGURES[each].wants)
+        return tuple(dict.fromkeys(found))
 
 
 @dataclass(frozen=True, slots=True)

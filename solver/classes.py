@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from kitwright.solver.candidates import BOTTOM
-from kitwright.solver.combination import NAN, WITHOUT_PART, Combination, field_value
+from kitwright.solver.combination import BATCH, NAN, WITHOUT_PART, Combination, batch_of, field_value
 from kitwright.solver.parts import Gasket, Part
 from kitwright.solver.quantity import Quantity
 
@@ -82,6 +82,17 @@ def ranks_of(
         ranks, names = tables[kind].ranks()
         found[kind] = ranks[index[kind]], names
     return found
+
+
+def batches_of(stacks: Sequence[tuple[Gasket, ...]], deepest: int) -> dict[str, tuple[Ints, ...]]:
+    """Which layers of stacks come from one batch, one column a layer of the deepest; empty where none do."""
+    alike = [batch_of(stack) for stack in stacks]
+    if not any(alike):
+        return {}
+    numbers = np.tile(np.arange(deepest), (len(stacks), 1))
+    for row, some in enumerate(alike):
+        numbers[row, : len(some)] = some
+    return {BATCH: tuple(numbers.T)}
 
 
 def _money(part: Part | None) -> tuple[float, bool, bool]:

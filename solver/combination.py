@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cache
@@ -129,6 +129,20 @@ class Combination:
         return total
 
 
+BATCH = "gaskets.batch"
+"""Where the tolerances of leaves say which gasket layers stray alike: a number a layer, the same for one batch."""
+
+
+def batch_of(stack: Sequence[Gasket]) -> tuple[int, ...]:
+    """Number of each layer's batch; empty where every layer strays by itself.
+
+    Layers of one id that come from one batch have the number of the first of them, every other layer its own.
+    """
+    ids = [each.id for each in stack]
+    found = tuple(ids.index(each.id) if each.same_batch else layer for layer, each in enumerate(stack))
+    return found if len(set(found)) < len(found) else ()
+
+
 @dataclass(frozen=True, slots=True)
 class Missing:
     """A field that is needed and not known; ``part`` is None where no part of the kind is in the combination."""
@@ -182,6 +196,8 @@ class Reader:
             return (NAN,), 0.0
         layers = [getattr(each, rest) for each in stack]
         tolerances = tuple(each.tolerance for each in layers)
+        if any(tolerances) and batch_of(stack):
+            self.tolerances[BATCH] = batch_of(stack)
         return tuple(each.si for each in layers), tolerances if any(tolerances) else 0.0
 
     def _machining(self, rest: str) -> tuple[Any, Any]:

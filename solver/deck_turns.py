@@ -27,7 +27,7 @@ from kitwright.solver.regions import Search
 from kitwright.solver.registry import leaves_of, tree_of
 from kitwright.solver.rules import PHYSICAL, rules_of
 from kitwright.solver.slack import pick
-from kitwright.solver.stackup import spread
+from kitwright.solver.stackup import spread, with_batch
 from kitwright.solver.terms import Floats, Ints, Mask
 
 FURTHEST = 50.0
@@ -245,13 +245,14 @@ class _Turning:
         names = {leaf for limit in self.limits for leaf in leaves_of(limit.figure)}
         leaves: dict[str, Any] = {leaf: self.search.maker.neutral(leaf) for leaf in names}
         tolerances: dict[str, Any] = {}
+        read = with_batch(names)
         for place, (each, rows) in enumerate(picks.items()):
             facet = self.search.facets.facets[each]
             shape = [1] * len(picks)
             shape[place] = -1
             for source, into in ((facet.leaves, leaves), (facet.tolerances, tolerances)):
                 for leaf, values in source.items():
-                    if leaf in names and facet_of(leaf) == each:
+                    if leaf in read and facet_of(leaf) == each:
                         into[leaf] = pick(values, rows, shape) if np.ndim(rows) else _one(values, rows)
         return leaves, tolerances
 

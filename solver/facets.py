@@ -23,7 +23,7 @@ import numpy as np
 import numpy.typing as npt
 
 from kitwright.solver.candidates import BOTTOM, Candidates
-from kitwright.solver.classes import SINGLE, BoreState, Choice, Classes, Facet, Facets, leaf_value, ranks_of
+from kitwright.solver.classes import SINGLE, BoreState, Choice, Classes, Facet, Facets, batches_of, leaf_value, ranks_of
 from kitwright.solver.combination import NAN
 from kitwright.solver.distinct import unique_rows
 from kitwright.solver.narrow import keeping
@@ -342,6 +342,7 @@ class Builder:
             leaves[f"gaskets.{name}"] = tuple(columns)
             if widths.any():
                 tolerances[f"gaskets.{name}"] = tuple(widths[layer[:, i]] for i in range(deepest))
+        tolerances |= batches_of(stacks, deepest)
         smallest = (
             np.array([part.bore.si for part in parts] + [np.inf])[layer].min(axis=1)
             if parts

@@ -17,6 +17,14 @@ def faults_of(part: Part) -> Iterator[tuple[str, str, str]]:
             f"both a dish ({part.dish}) and a dome ({part.dome})",
             "give their difference as the greater of the two",
         )
+    if isinstance(part, Piston) and part.skirt_length and part.skirt_below_pin:
+        whole = part.compression_height.exact + part.skirt_below_pin.exact
+        if part.skirt_length.exact > whole:
+            yield (
+                "skirt_length",
+                f"skirt of {part.skirt_length} on a piston of {1000 * float(whole):.10g} mm from crown to edge",
+                "measure what bears on the bore, along it",
+            )
     if isinstance(part, Head) and part.mill is not None and part.chamber_area is None:
         yield (
             "mill",

@@ -131,6 +131,7 @@ class Crank(Part):
     journal_width: Quantity | None = may(LENGTH, 4, 120, "width of the rod journal between its cheeks")
     counterweight_radius: Quantity | None = may(LENGTH, 10, 250, "outer radius of the counterweight")
     counterweight_moment: Quantity | None = may(MOMENT, 0, 1e6, "counterweight's mass times its radius")
+    main_clearance: Quantity | None = may(LENGTH, 0, 1, "play of the main bearings, on diameter")
     material: str | None = of("text", "material, as in the table of materials")
     max_rpm: Quantity | None = may(ROTATION, 500, 30_000, "maker's speed limit")
 
@@ -155,6 +156,8 @@ class Rod(Part):
         LENGTH, 0.5, 40, "the shank's least radius of gyration: √(second moment / area)"
     )
     yield_strength: Quantity | None = may(PRESSURE, 20_000, 3_000_000, "yield strength of the rod's material")
+    big_end_clearance: Quantity | None = may(LENGTH, 0, 1, "play of the big end on its journal, on diameter")
+    pin_clearance: Quantity | None = may(LENGTH, 0, 1, "play of the piston pin in the small end, on diameter")
     material: str | None = of("text", "material, as in the table of materials")
     max_load: Quantity | None = may(FORCE, 100, 1e6, "maker's load limit in tension")
     max_rpm: Quantity | None = may(ROTATION, 500, 30_000, "maker's speed limit")
@@ -176,6 +179,9 @@ class Piston(Part):
     dome: Quantity | None = may(VOLUME, 0, 200, "volume of the dome", absent=0.0)
     mass: Quantity | None = may(MASS, 10, 5000, "mass with pin, rings and clips")
     skirt_below_pin: Quantity | None = may(LENGTH, 1, 150, "pin centre to the skirt's lower edge")
+    skirt_clearance: Quantity | None = may(LENGTH, 0, 2, "bore less skirt, on diameter, across the pin")
+    skirt_length: Quantity | None = may(LENGTH, 3, 250, "length of skirt that bears, along the bore")
+    pin_clearance: Quantity | None = may(LENGTH, 0, 1, "play of the pin in the piston's bosses, on diameter")
     top_land: TopLand | None = group(TopLand, "crevice round the top land")
     pocket_depth_intake: Quantity | None = may(
         LENGTH, 0, 20, "depth of the intake valve pocket along the cylinder, under the valve's lowest point"
@@ -202,6 +208,7 @@ class Gasket(Part):
     bore: Quantity = need(LENGTH, 20, 220, "bore of the gasket")
     free_thickness: Quantity | None = may(LENGTH, 0.02, 12, "thickness before it is torqued down")
     stackable: bool = of("flag", "whether it may be one of several", default=True)
+    same_batch: bool = of("flag", "whether several of it come from one batch, and so stray alike", default=False)
 
 
 @_kind

@@ -14,6 +14,12 @@ from kitwright.solver.quantity import Quantity
 
 Tolerance = Literal["nominal", "statistical", "worst_case"]
 TOLERANCES: tuple[Tolerance, ...] = ("nominal", "statistical", "worst_case")
+STATISTICAL = (
+    "about 92 % of builds where a ± is a flat range and several are of a like size, 99.7 % where each ± is three "
+    "standard deviations; no guarantee"
+)
+"""What the statistical range covers. Source: JCGM 101:2008, 9.2 (sums of rectangular quantities, from memory); tests
+draw both."""
 
 MACHINING = ("mill", "relieve", "deck_cut", "rebore")
 """Machining operations, in the order in which smaller amounts break a tie."""

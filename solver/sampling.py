@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import zlib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from typing import Any, Literal
@@ -12,7 +12,9 @@ from typing import Any, Literal
 import numpy as np
 
 from kitwright.solver.check import View, broken_branch, reaches
+from kitwright.solver.combination import BATCH
 from kitwright.solver.evaluate import compute, in_unit, shifted
+from kitwright.solver.parts import Block
 from kitwright.solver.registry import FIGURES, leaves_of, public_figures, tree_of
 from kitwright.solver.result import Checked, Limit
 from kitwright.solver.stackup import Variable, variables
@@ -23,6 +25,8 @@ SHAPES: tuple[Shape, ...] = ("rectangular", "normal")
 PERCENTILES = (1.0, 2.5, 5.0, 50.0, 95.0, 97.5, 99.0)
 
 MOST_SAMPLES = 1_000_000
+
+_OF_GASKETS = ("gaskets.thickness", "gaskets.bore")
 
 _OF_VALVES = tuple(f"{name}_{valve}" for name in ("valve_chase", "float_speed") for valve in ("intake", "exhaust"))
 SCANNED = (*_OF_VALVES, "peak_piston_speed", "cranking_torque")
@@ -89,6 +93,12 @@ class Sampled:
     """Limits that are not established, and count neither way."""
     exact: tuple[str, ...] = ()
     """Scanned figures for which no surface was close enough, so that each build was scanned."""
+    cylinders: int = 1
+    """Cylinders that were drawn: a build keeps a limit where each of them does. ``figures`` are those of one."""
+    one_batch: bool = False
+    """Whether gasket layers of one batch were drawn alike."""
+    alone: Held | None = None
+    """Of several cylinders: how many builds keep every limit in the first, whatever the others do."""
 
 
 def wilson(kept: int, count: int) -> tuple[float, float]:
@@ -107,11 +117,30 @@ def wilson(kept: int, count: int) -> tuple[float, float]:
     return (0.0 if kept == 0 else low), (1.0 if kept == count else high)
 
 
-def drawn(moving: Iterable[Variable], count: int, seed: int, distribution: Distribution) -> dict[tuple[str, int], Any]:
-    """Deviations by leaf and layer (0 for a part's field); each depends on the seed and its own name alone."""
+OWN = frozenset(("rod", "piston", "rocker", "spring", "retainer", "spring_shim", "pushrod"))
+"""Kinds of which every cylinder has its own: what else there is, the cylinders share."""
+
+
+def is_own(leaf: str) -> bool:
+    """Whether every cylinder has a part of its own with this leaf.
+
+    >>> is_own("rod.length"), is_own("gaskets.thickness"), is_own("head.chamber"), is_own("crank.stroke")
+    (True, False, False, False)
+    """
+    return leaf.partition(".")[0] in OWN
+
+
+def drawn(
+    moving: Iterable[Variable], count: int, seed: int, distribution: Distribution, cylinder: int = 0
+) -> dict[tuple[str, int], Any]:
+    """Deviations by leaf and layer (0 for a part's field); each depends on the seed and its own name alone.
+
+    What the cylinders share is the same whichever ``cylinder`` is asked for, what each has of its own is not.
+    """
     found = {}
     for leaf, layer, tolerance in moving:
-        stream = np.random.default_rng([seed, zlib.crc32(leaf.encode()), layer or 0])
+        named = [seed, zlib.crc32(leaf.encode()), layer or 0]
+        stream = np.random.default_rng([*named, cylinder] if cylinder and is_own(leaf) else named)
         found[leaf, layer or 0] = distribution.draw(tolerance, count, stream)
     return found
 
@@ -126,11 +155,17 @@ class _Builds:
     leaves: Mapping[str, Any]
 
 
-def _builds(view: View, wanted: tuple[str, ...], count: int, seed: int, distribution: Distribution) -> _Builds:
+def _builds(
+    view: View, wanted: tuple[str, ...], count: int, seed: int, distribution: Distribution, cylinder: int = 0
+) -> _Builds:
     view.reader.read(wanted)
     nominal, tolerances = dict(view.reader.values), dict(view.reader.tolerances)
     moving = list(variables(wanted, tolerances))
-    deviations = drawn(moving, count, seed, distribution)
+    deviations = drawn(moving, count, seed, distribution, cylinder)
+    for place, first in enumerate(tolerances.get(BATCH, ())):
+        for leaf in _OF_GASKETS:
+            if (leaf, place) in deviations:
+                deviations[leaf, place] = deviations[leaf, first]
     leaves: Mapping[str, Any] = nominal
     for leaf, layer, _ in moving:
         leaves = shifted(leaves, leaf, layer, deviations[leaf, layer or 0])
@@ -149,8 +184,10 @@ def figure_samples(view: View, name: str, count: int, seed: int, distribution: D
 def sample(checked: Checked, view: View, count: int, seed: int, distribution: Distribution) -> Sampled:
     """Draw builds of one combination and put each through its limits and figures.
 
-    Every part's dimension and every gasket layer is drawn by itself. A figure that is not established stays out. The
-    limits are those that ``checked`` lists, whatever the plan's tolerance mode.
+    Every part's dimension and every gasket layer is drawn by itself, layers of one batch as one. Of several cylinders
+    each has its own of the kinds in :data:`OWN`; what else there is they share, and every one has to keep a limit. A
+    figure that is not established stays out. The limits are those that ``checked`` lists, whatever the plan's
+    tolerance mode.
 
     Raises:
         ValueError: no samples, or too many.
@@ -162,33 +199,58 @@ def sample(checked: Checked, view: View, count: int, seed: int, distribution: Di
     compared = {each: _compared(view, each) for each in limits}
     names += [name for name in dict.fromkeys(compared.values()) if name not in names]
     wanted = tuple(dict.fromkeys(leaf for name in names for leaf in leaves_of(name)))
-    builds = _builds(view, wanted, count, seed, distribution)
-    nominal, tolerances, leaves = builds.nominal, builds.tolerances, builds.leaves
-    deviations = builds.deviations
-    memo: dict[str, Any] = {}
-    exact = []
-    with np.errstate(all="ignore"):
-        for name in SCANNED:
-            if any(name in tree_of(each) for each in names) and not math.isnan(compute(name, nominal)):
-                memo[name], close = _scanned(name, nominal, leaves, tolerances, deviations, count)
-                exact += [] if close else [name]
-        values = {name: np.broadcast_to(in_unit(name, compute(name, leaves, memo)), (count,)) for name in names}
-    kept_all = np.full(count, all(each.holds is not False for each in checked.limits if not each.figure))
-    held = []
-    for limit in limits:
-        assert limit.bound is not None
-        value: Any = values[compared[limit]]
-        kept = np.asarray(reaches(value, limit.limit, limit.bound, limit.strict))
-        kept_all &= kept
-        held.append(_held(limit, int(kept.sum()), count))
+    block = view.combination.parts.get("block")
+    cylinders = block.cylinders if isinstance(block, Block) else 1
+    fits = all(each.holds is not False for each in checked.limits if not each.figure)
+    kept_by = {each: np.ones(count, dtype=bool) for each in limits}
+    values: dict[str, Any] = {}
+    exact: list[str] = []
+    alone = None
+    for cylinder in range(cylinders):
+        builds = _builds(view, wanted, count, seed, distribution, cylinder)
+        if cylinder and not any(is_own(leaf) for leaf, _ in builds.deviations):
+            break  # all of them are alike
+        these, scanned = _values(builds, names, count)
+        values, exact = values or these, exact + scanned
+        for limit in limits:
+            assert limit.bound is not None
+            kept_by[limit] &= np.asarray(reaches(these[compared[limit]], limit.limit, limit.bound, limit.strict))
+        if not cylinder and cylinders > 1:
+            alone = _held(None, _all_kept(kept_by, fits, count), count)
+    held = [_held(limit, int(kept_by[limit].sum()), count) for limit in limits]
     figures = {
         name: _strayed(values[name])
         for name in names
         if FIGURES[name].public and np.ptp(values[name]) > 0 and np.all(np.isfinite(values[name]))
     }
-    every = _held(None, int(kept_all.sum()), count)
+    every = _held(None, _all_kept(kept_by, fits, count), count)
     uncounted = sum(each.holds is None for each in checked.limits)
-    return Sampled(count, seed, distribution, every, tuple(held), figures, uncounted, tuple(exact))
+    one_batch = BATCH in view.reader.tolerances
+    named, shown = tuple(dict.fromkeys(exact)), tuple(held)
+    return Sampled(count, seed, distribution, every, shown, figures, uncounted, named, cylinders, one_batch, alone)
+
+
+def _all_kept(kept: Mapping[Limit, Any], fits: bool, count: int) -> int:
+    """In how many builds every limit is kept."""
+    every = np.full(count, fits)
+    for each in kept.values():
+        every &= each
+    return int(every.sum())
+
+
+def _values(builds: _Builds, names: Sequence[str], count: int) -> tuple[dict[str, Any], list[str]]:
+    """Figures of drawn builds, in their own units, and the scanned ones that no surface stood in for."""
+    memo: dict[str, Any] = {}
+    exact = []
+    with np.errstate(all="ignore"):
+        for name in SCANNED:
+            if any(name in tree_of(each) for each in names) and not math.isnan(compute(name, builds.nominal)):
+                memo[name], close = _scanned(
+                    name, builds.nominal, builds.leaves, builds.tolerances, builds.deviations, count
+                )
+                exact += [] if close else [name]
+        values = {n: np.broadcast_to(in_unit(n, compute(n, builds.leaves, memo)), (count,)) for n in names}
+    return values, exact
 
 
 def _compared(view: View, limit: Limit) -> str:

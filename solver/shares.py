@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from kitwright.solver.check import View, aims_of, implied_goals
+from kitwright.solver.combination import BATCH
 from kitwright.solver.evaluate import compute
 from kitwright.solver.plan import Plan
 from kitwright.solver.registry import leaves_of
@@ -34,7 +35,8 @@ def shares(view: View, figure: str) -> tuple[Share, ...]:
     """Shares of all toleranced dimensions in a figure's spread, greatest variance first; empty where nothing strays.
 
     ``variance``: (∂f/∂x · t)² / Σ (∂f/∂x · t)²; ``worst_case``: |∂f/∂x| · t / Σ |∂f/∂x| · t; slopes at nominal, parts
-    and gasket layers independent. Source: JCGM 100:2008, 5.1.2, first-order propagation (recalled, recomputed).
+    and gasket layers independent, layers of one batch as one. Source: JCGM 100:2008, 5.1.2, first-order propagation
+    (recalled, recomputed).
     """
     view.reader.read(leaves_of(figure))
     leaves, tolerances = view.reader.values, view.reader.tolerances
@@ -43,11 +45,13 @@ def shares(view: View, figure: str) -> tuple[Share, ...]:
         return compute(figure, some)
 
     found: dict[Place, float] = {}
+    batch = tolerances.get(BATCH)
     with np.errstate(all="ignore"):
         for leaf, layer, tolerance in variables(leaves_of(figure), tolerances):
             effect = float(derivative(target, leaves, (leaf, layer, tolerance))) * tolerance
             if np.isfinite(effect) and effect:
-                place = place_of(view.combination, leaf, layer)
+                first = layer if batch is None or layer is None else batch[layer]
+                place = place_of(view.combination, leaf, first)
                 found[place] = found.get(place, 0.0) + effect
     squares = sum(each**2 for each in found.values())
     widths = sum(map(abs, found.values()))

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from itertools import product
 from typing import Any, Literal
 
 import numpy as np
 
+from kitwright.solver.combination import BATCH
 from kitwright.solver.evaluate import Kept, compute, shifted
 from kitwright.solver.formulas.arrays import greater, some, where
 from kitwright.solver.plan import Tolerance
@@ -47,11 +48,31 @@ def derivative(target: Target, leaves: Mapping[str, Any], variable: Variable) ->
     return (above - below) / (2 * step)
 
 
-def variance(target: Target, leaves: Mapping[str, Any], moving: Iterable[Variable]) -> Any:
-    """Σ (∂f/∂x · t)² over the moving leaves, in SI squared."""
+def with_batch(names: Collection[str]) -> Collection[str]:
+    """Leaves, and with those of gaskets what says which layers come from one batch."""
+    return {*names, BATCH} if any(leaf.startswith("gaskets.") for leaf in names) else names
+
+
+def variance(
+    target: Target, leaves: Mapping[str, Any], moving: Iterable[Variable], tolerances: Mapping[str, Any] | None = None
+) -> Any:
+    """Σ (∂f/∂x · t)² over the moving leaves, in SI squared; gasket layers of one batch add up before they are squared.
+
+    ``tolerances`` say which layers those are.
+    """
+    batch = (tolerances or {}).get(BATCH)
     total: Any = 0.0
+    before: list[tuple[str, int, Any]] = []
     for variable in moving:
-        total = total + (derivative(target, leaves, variable) * variable[2]) ** 2
+        leaf, layer, tolerance = variable
+        effect = derivative(target, leaves, variable) * tolerance
+        total = total + effect**2
+        if batch is None or layer is None:
+            continue
+        for other, place, its in before:
+            if other == leaf:
+                total = total + 2 * where(batch[place] == batch[layer], effect * its, 0.0)
+        before.append((leaf, layer, effect))
     return total
 
 
@@ -130,9 +151,9 @@ def spread(
 
     ``worst_case``: at the corners of all ±. Every figure is monotone in each variable alone, so the extremes lie at
     corners; the signs at nominal say which. ``statistical``: nominal ± √Σ(∂f/∂x · t)², every part and every gasket
-    layer independent. ``nominal``: the value itself. Works on arrays that broadcast. A figure that is the greatest or
-    least of branches takes it of the branches' spreads. ``known`` keeps what was worked out for other combinations
-    (of floats, not of arrays): many of them share most of their dimensions.
+    layer independent, layers of one batch alike. ``nominal``: the value itself. Works on arrays that broadcast. A
+    figure that is the greatest or least of branches takes it of the branches' spreads. ``known`` keeps what was worked
+    out for other combinations (of floats, not of arrays): many of them share most of their dimensions.
 
     Source: Shigley's Mechanical Engineering Design, 9th ed., p. 21 (worst case and root sum of squares).
 
@@ -151,7 +172,8 @@ def spread(
 
     if known is not None:
         needed = leaves_of(name)
-        key = (name, mode, *(leaves[leaf] for leaf in needed), *(tolerances.get(leaf) for leaf in needed))
+        widths = (tolerances.get(leaf) for leaf in (*needed, BATCH))
+        key = (name, mode, *(leaves[leaf] for leaf in needed), *widths)
         if key not in known:
             known[key] = spread(name, leaves, tolerances, mode)
         return known[key]
@@ -163,6 +185,6 @@ def spread(
     leaves = Kept({leaf: leaves[leaf] for leaf in leaves_of(name)})
     if mode == "statistical":
         value = target(leaves)
-        width = np.sqrt(variance(target, leaves, moving))
+        width = np.sqrt(variance(target, leaves, moving, tolerances))
         return value - width, value + width
     return corners(target, leaves, moving)

@@ -21,7 +21,7 @@ from kitwright.solver.prune import prune
 from kitwright.solver.registry import FIGURES, leaves_of
 from kitwright.solver.rules import SAME_SIZE, rules_of
 from kitwright.solver.slack import LARGEST_TABLE, SlackSum, TooManyCellsError, pick
-from kitwright.solver.stackup import spread, variables, variance
+from kitwright.solver.stackup import spread, variables, variance, with_batch
 from kitwright.solver.terms import (
     SNAP,
     AimLevels,
@@ -236,7 +236,7 @@ class Maker(Columns):
             leaves = self.rows(names, facet)
             moving = [each for each in variables(names, facet.tolerances) if each[0] != "block.bore"]
             with np.errstate(all="ignore"):
-                total = variance(target, leaves, moving)
+                total = variance(target, leaves, moving, facet.tolerances)
             found[each] = np.nan_to_num(np.broadcast_to(total, facet.size), nan=0.0, posinf=0.0, neginf=0.0)
         return found
 
@@ -278,12 +278,13 @@ class Maker(Columns):
             return
         leaves: dict[str, Any] = {leaf: self.neutral(leaf) for leaf in names}
         tolerances: dict[str, Any] = {}
+        read = with_batch(names)
         for place, each in enumerate(scope):
             shape = [1] * len(scope)
             shape[place] = sizes[place]
             for source, into in ((self.facets[each].leaves, leaves), (self.facets[each].tolerances, tolerances)):
                 for leaf, values in source.items():
-                    if leaf in names and facet_of(leaf) == each:
+                    if leaf in read and facet_of(leaf) == each:
                         into[leaf] = pick(values, picks[each], shape)
         with np.errstate(all="ignore"):
             low, high = spread(figure, leaves, tolerances, self.plan.tolerance)
@@ -298,7 +299,7 @@ class Maker(Columns):
     def project(self, facet: str, names: Iterable[str]) -> tuple[Ints, Ints]:
         """Rows (those still alive) that are equal in some leaves as one: index of each row, and one row of each."""
         rows = self.facets[facet]
-        wanted = set(names)
+        wanted = set(with_batch(set(names)))
         columns = []
         for source in (rows.leaves, rows.tolerances):
             for leaf, values in source.items():

@@ -239,7 +239,7 @@ def change_words(plan: Plan, name: str, to: Any, opened: Combination) -> str:
     if name == "machining":
         return ", ".join(work(opened)) or "allow machining"
     if name == "tolerance":
-        mode = "nominally" if to == "nominal" else "with the tolerances taken statistically"
+        mode = "nominally" if to == "nominal" else "statistically (about 92 % of builds)"
         return f"accept that it fits {mode} and not at {_MODE[plan.tolerance]}"
     if name.startswith("use."):
         kind = name.removeprefix("use.")

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from kitwright.solver.check import NEAR, View
+from kitwright.solver.combination import batch_of
 from kitwright.solver.evaluate import compute, in_unit, shifted
 from kitwright.solver.plan import Plan
 from kitwright.solver.quantity import LENGTH, unit_factor
@@ -158,6 +159,9 @@ def sensitivities(view: View) -> tuple[Sensitivity, ...]:
             continue
         step = length if kind == "length" else _CC * float(unit_factor("cc", FIGURES["clearance_volume"].dimension))
         moved = shifted(leaves, at, 0 if isinstance(value, tuple) else None, step)
+        layers = batch_of(view.combination.gaskets) if isinstance(value, tuple) else ()
+        for layer in (layer for layer, first in enumerate(layers) if layer and not first):
+            moved, words = shifted(moved, at, layer, step), "gaskets of one batch thicker"
         changes = {}
         with np.errstate(all="ignore"):
             for name in watched:

@@ -78,6 +78,8 @@ class Maker:
 
     def __init__(self, seed: int) -> None:
         self.random = random.Random(seed)
+        self.apart = random.Random(f"{seed} apart")
+        """What was thought of later is drawn from here, so that the rest of a seed stays as it is."""
         self.serial = 0
 
     def some(self, chance: float) -> bool:
@@ -191,6 +193,7 @@ def parts(seed: int) -> list[Part]:
                 thickness=make.size(choose([0.25, 0.5, 0.8, 1.0])),
                 bore=make.near(choose([72, 72.2, 73.5]), "mm", LENGTH, 0.3),
                 stackable=make.some(0.8),
+                same_batch=make.apart.random() < 0.4,
             )
         )
     for _ in make.many(0, 1):

@@ -102,6 +102,7 @@ def parts(seed: int) -> list[Part]:
         if hasattr(part, "material"):
             metal = random.Random(f"{seed} {part.id} metal")
             more["material"] = metal.choice(["steel", "grey iron", "aluminium 356", None])
+        more |= _clearances(random.Random(f"{seed} {part.id} play"), part)
         if isinstance(part, Crank):
             more["counterweight_moment"] = value(rng.choice([9000, 11000]), "g*mm", MOMENT, 200)
         elif isinstance(part, Rod):
@@ -161,6 +162,21 @@ def _weighed(rng: random.Random, part: Part) -> dict[str, Any]:
             "moving_mass": drawn(["118 g ± 3 g", "200 g"], MASS, 0.95),
         }
     return {}
+
+
+def _clearances(rng: random.Random, part: Part) -> dict[str, Any]:
+    """Play of some bearings and skirts, with and without ±."""
+    found = {}
+    for name, texts in (
+        ("main_clearance", ("0.03 mm", "0.05 mm ± 0.02 mm")),
+        ("big_end_clearance", ("0.04 mm ± 0.01 mm", "0 mm")),
+        ("pin_clearance", ("0.02 mm", "0.015 mm ± 0.005 mm")),
+        ("skirt_clearance", ("0.08 mm", "0.11 mm ± 0.03 mm")),
+        ("skirt_length", ("40 mm ± 1 mm", "30 mm")),
+    ):
+        if hasattr(part, name) and rng.random() < 0.6:
+            found[name] = parse(rng.choice(texts), LENGTH)
+    return found
 
 
 def _timing(rng: random.Random, value: Any) -> dict[str, Any]:

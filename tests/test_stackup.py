@@ -203,7 +203,7 @@ def by_hand(view: View) -> dict[str, Any]:
         land = bore - u("piston.top_land.clearance")
         clearance += math.pi / 4 * (bore**2 - land**2) * u("piston.top_land.height")
     lift = u("cam.intake_lobe_lift") * u("rocker.ratio") - u("cam.lash_intake")
-    skirt = rod - stroke / 2 - u("piston.skirt_below_pin")
+    skirt = near - u("piston.skirt_below_pin")
     spring = u("head.installed_height") + u("retainer.height_gain") - u("spring_shim.thickness")
     own = "rocker.ratio" if math.isnan(view.reader["rocker.exhaust_ratio"]) else "rocker.exhaust_ratio"
     exhaust = u("cam.exhaust_lobe_lift") * u(own) - u("cam.lash_exhaust")

@@ -8,6 +8,7 @@ import re
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from kitwright.cli.report.at_speed import at_speed_data
 from kitwright.cli.report.notes import notes_data, notes_on
 from kitwright.cli.report.verdicts import because_data, is_at_most
 from kitwright.cli.report.words import exact_dimensions
@@ -109,6 +110,7 @@ def check_data(checked: Checked, plan: Plan, catalogue: Catalogue | None = None)
         ],
         "buy": buy_data(checked.buy),
         "labour": checked.labour,
+        **at_speed_data(checked, plan),
         **notes_data(notes_on(checked, plan, catalogue)),
         "cautions": list(cautions(checked, plan)),
     }

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
+from kitwright.cli.report.at_speed import at_speed_blocks
 from kitwright.cli.report.blocks import Column, Items, Paragraph, Report, Section, Table, Title
 from kitwright.cli.report.notes import note_blocks, notes_on
 from kitwright.cli.report.numbers import Style, money
@@ -33,10 +34,12 @@ from kitwright.cli.report.words import (
 )
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.cautions import cautions
+from kitwright.solver.check import View
 from kitwright.solver.parts import KINDS, Part
-from kitwright.solver.plan import Plan
+from kitwright.solver.plan import STATISTICAL, Plan
 from kitwright.solver.registry import GROUPS, public_figures
 from kitwright.solver.result import Checked, Limit
+from kitwright.solver.untoleranced import without_tolerances
 
 
 def check_report(
@@ -57,7 +60,8 @@ def check_report(
     report.append(Paragraph(money_line(checked)))
     report += limit_blocks(checked, plan)
     report += further or []
-    report.append(figure_table(checked, plan))
+    report += figure_blocks(checked, plan)
+    report += at_speed_blocks(checked, plan)
     report += note_blocks(notes_on(checked, plan, catalogue), plan.units)
     exact = exact_text(checked)
     if exact:
@@ -192,32 +196,41 @@ def _limit(limit: Limit, units: str) -> tuple[str, ...]:
 # figures
 
 
-def figure_table(checked: Checked, plan: Plan) -> Table:
-    """Give every figure with its ranges, by group."""
+def figure_blocks(checked: Checked, plan: Plan) -> Iterator[Table | Paragraph]:
+    """Give every figure with its ranges, by group, and what the ranges are."""
     entries = public_figures()
+    silent = without_tolerances(View(checked.combination, plan), checked.figures)
     rows: list[tuple[str, ...] | Section] = []
+    ranged = False
     for group in GROUPS:
         names = [name for name in checked.figures if entries[name].group == group]
         if not names:
             continue
         rows.append(Section(group))
-        rows += [_figure(name, checked, plan.units) for name in names]
-    columns = (
-        Column("figure"),
-        Column("value", "right"),
-        Column("unit"),
-        Column("worst case", "right"),
-        Column("statistical", "right"),
-    )
-    return Table(columns, tuple(rows), "Figures").without_empty()
+        rows += [_figure(name, checked, plan.units, name in silent) for name in names]
+        ranged |= any(low != high for name in names for low, high in checked.spread.get(name, {}).values())
+    if not ranged:
+        rows = [each if isinstance(each, Section) else each[:3] for each in rows]
+    ranges = (Column("worst case", "right"), Column("statistical", "right")) if ranged else ()
+    columns = (Column("figure"), Column("value", "right"), Column("unit"), *ranges)
+    yield Table(columns, tuple(rows), "Figures").without_empty()
+    if ranged:
+        yield Paragraph(f"Statistical: each ± on its own, root of the sum of squares. It covers {STATISTICAL}.")
+    elif silent and checked.spread:
+        yield Paragraph(f"No figure has a range: {NO_TOLERANCES}.")
 
 
-def _figure(name: str, checked: Checked, units: str) -> tuple[str, ...]:
+NO_TOLERANCES = "no tolerances given"
+
+
+def _figure(name: str, checked: Checked, units: str, silent: bool) -> tuple[str, ...]:
     value = checked.figures[name]
     spread = checked.spread.get(name, {})
     ends = [end for pair in spread.values() for end in pair]
     form = figure_style(name, [value, *ends], units)
     ranges = [_range(spread.get(mode), form) for mode in ("worst_case", "statistical")]
+    if silent and spread:
+        ranges = [NO_TOLERANCES, ""]
     return words(name), form.text(value), form.unit, *ranges
 
 

@@ -42,8 +42,11 @@ def sampled_blocks(found: Sampled, plan: Plan) -> Iterator[Paragraph | Table]:
         f"(95 % interval {_percent(found.all.low)} to {_percent(found.all.high)}).",
         "plain",
     )
+    if found.alone is not None:
+        yield Paragraph(_cylinders(found.cylinders, found.alone))
     uncounted = " A limit that is not established is not counted." if found.uncounted else ""
-    drawn = f"Drawn with {distribution_text(found.distribution)}; every part by itself; seed {found.seed}."
+    alike = ", gaskets of one batch alike" if found.one_batch else ""
+    drawn = f"Drawn with {distribution_text(found.distribution)}; every part by itself{alike}; seed {found.seed}."
     yield Paragraph(drawn + uncounted)
     columns = (Column("limit"), Column("wanted", "right"), Column("builds inside", "right"), Column("95 %", "right"))
     yield Table(columns, tuple(_limit(each, plan.units) for each in found.limits), "Builds inside each limit")
@@ -61,6 +64,16 @@ def sampled_blocks(found: Sampled, plan: Plan) -> Iterator[Paragraph | Table]:
             tuple(rows),
             "Where the builds lie",
         ).without_empty()
+
+
+def _cylinders(number: int, alone: Held) -> str:
+    """Say what the cylinders of an engine share, and how often one of them alone would be right."""
+    every = "both" if number == 2 else f"all {number}"
+    return (
+        f"Cylinder by cylinder: each has its own rod, piston, rockers, springs, retainers, shims and pushrods; block, "
+        f"crank, gaskets, head and cam are shared, and so is a measured deck. A build counts where {every} cylinders "
+        f"keep every limit; one alone does in {_percent(alone.share)}."
+    )
 
 
 def _limit(each: Held, units: str) -> tuple[str, ...]:
@@ -81,7 +94,9 @@ def sampled_data(found: Sampled) -> dict[str, Any]:
         "count": found.count,
         "seed": found.seed,
         "distribution": distribution,
+        "cylinders": found.cylinders,
         **_held(found.all),
+        **({"one_cylinder": _held(found.alone)} if found.alone is not None else {}),
         "limits": [{**limit_data(each.limit), **_held(each)} for each in found.limits if each.limit is not None],
         "figures": {
             FIGURES[name].key: {
@@ -102,6 +117,9 @@ def sampled_rows(found: Sampled) -> list[dict[str, Any]]:
     """Write one row a limit and a figure."""
     text = f"{found.count} samples; seed {found.seed}; {found.distribution.shape}"
     rows: list[dict[str, Any]] = [{"what": "samples", "name": "every limit", "value": found.all.share, "text": text}]
+    if found.alone is not None:
+        row = {"what": "samples", "name": "every limit, one cylinder alone", "value": found.alone.share, "text": text}
+        rows.append(row)
     for each in found.limits:
         if each.limit is not None:
             limit = each.limit

@@ -128,7 +128,7 @@ def settings(plan: Plan) -> list[str]:
 
 MODES = {
     "nominal": "at nominal size",
-    "statistical": "statistically (root sum of squares)",
+    "statistical": "statistically (about 92 % of builds, no guarantee)",
     "worst_case": "at worst case",
 }
 

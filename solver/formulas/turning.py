@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+import numpy as np
+
+from kitwright.solver.formulas.arrays import some, where
 from kitwright.solver.formulas.valve_gear import least
 from kitwright.solver.registry import figure
 
@@ -11,23 +16,57 @@ _MEASURED = (
 )
 
 
+def lowest_pin(rod_length: Any, stroke: Any, offset: Any) -> Any:
+    """Height of the piston pin over the crank's centre at bottom dead centre, √((l − s/2)² − e²), in metres; all in m.
+
+    Exact for the slider-crank, where rod and throw lie in one line; l − s/2 without an offset (0 or NaN). Valid where
+    the rod is longer than throw and offset together; else the engine cannot turn. Source: geometry (Norton, Design of
+    Machinery, offset slider-crank, from memory; a test finds the lowest point of the turn by a search of its own).
+
+    >>> round(1000 * float(lowest_pin(0.085, 0.057, 0.0)), 6)
+    56.5
+    >>> round(1000 * float(lowest_pin(0.085, 0.057, 0.002)), 6)
+    56.464591
+    """
+    reach = rod_length - stroke / 2
+    if some(np.abs(offset) > 0):
+        beside = where(np.isnan(offset), 0.0, offset)
+        bent = np.sign(reach) * np.sqrt(np.maximum(reach**2 - beside * beside, 0.0))
+        reach = where(beside == 0, reach, bent)
+    return reach
+
+
+_OFFSET = "(with a pin offset e: √((rod − throw)² − e²) for rod − throw)"
+
+
 @figure(
     "skirt_to_counterweight",
     unit="mm",
     group="turning clear",
     meaning="piston skirt to counterweight at bottom dead centre",
-    formula="rod − throw − skirt below pin − counterweight radius",
+    formula=f"rod − throw − skirt below pin − counterweight radius {_OFFSET}",
     source="geometry",
-    inputs=("rod.length", "crank.stroke", "piston.skirt_below_pin", "crank.counterweight_radius"),
+    inputs=(
+        "rod.length",
+        "crank.stroke",
+        "piston.skirt_below_pin",
+        "crank.counterweight_radius",
+        "piston.pin_offset?",
+    ),
     shape="additive",
 )
-def skirt_to_counterweight(rod_length: float, stroke: float, skirt: float, counterweight: float) -> float:
-    """Skirt to counterweight at bottom dead centre, l − s/2 − skirt − radius, in metres; all in m. Source: geometry.
+def skirt_to_counterweight(
+    rod_length: float, stroke: float, skirt: float, counterweight: float, pin_offset: float = 0.0
+) -> float:
+    """Skirt to counterweight at bottom dead centre, l − s/2 − skirt − radius, in metres; all in m.
 
-    >>> round(1000 * skirt_to_counterweight(0.084, 0.061, 0.019, 0.033), 6)
+    With a pin offset e the pin stands at √((l − s/2)² − e²) there. Source: geometry.
+
+    >>> round(1000 * float(skirt_to_counterweight(0.084, 0.061, 0.019, 0.033)), 6)
     1.5
     """
-    return rod_length - stroke / 2 - skirt - counterweight
+    clearance: float = lowest_pin(rod_length, stroke, pin_offset) - skirt - counterweight
+    return clearance
 
 
 @figure(
@@ -35,20 +74,31 @@ def skirt_to_counterweight(rod_length: float, stroke: float, skirt: float, count
     unit="mm",
     group="turning clear",
     meaning="how far the skirt hangs out of the barrel at bottom dead centre; negative: it stays inside",
-    formula="barrel foot + spacer − (rod − throw − skirt below pin)",
+    formula=f"barrel foot + spacer − (rod − throw − skirt below pin) {_OFFSET}",
     source="geometry",
-    inputs=("block.barrel_foot", "spacer.thickness", "rod.length", "crank.stroke", "piston.skirt_below_pin"),
+    inputs=(
+        "block.barrel_foot",
+        "spacer.thickness",
+        "rod.length",
+        "crank.stroke",
+        "piston.skirt_below_pin",
+        "piston.pin_offset?",
+    ),
     shape="additive",
 )
-def skirt_out(barrel_foot: float, spacer: float, rod_length: float, stroke: float, skirt: float) -> float:
+def skirt_out(
+    barrel_foot: float, spacer: float, rod_length: float, stroke: float, skirt: float, pin_offset: float = 0.0
+) -> float:
     """Length of skirt below the bore at bottom dead centre, foot + spacer − (l − s/2 − skirt), in metres; all in m.
 
-    A spacer under the barrel lifts its foot too. Source: geometry.
+    A spacer under the barrel lifts its foot too. With a pin offset e the pin stands at √((l − s/2)² − e²). Source:
+    geometry.
 
-    >>> round(1000 * skirt_out(0.045, 0.0, 0.085, 0.057, 0.019), 6)
+    >>> round(1000 * float(skirt_out(0.045, 0.0, 0.085, 0.057, 0.019)), 6)
     7.5
     """
-    return barrel_foot + spacer - (rod_length - stroke / 2 - skirt)
+    out: float = barrel_foot + spacer - (lowest_pin(rod_length, stroke, pin_offset) - skirt)
+    return out
 
 
 def rod_to_lobe(distance: float, stroke: float, outer: float, base: float, lobe_lift: float) -> float:

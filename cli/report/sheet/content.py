@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from kitwright.cli.report.at_speed import at_speed_blocks
 from kitwright.cli.report.blocks import Block, Column, Command, Items, Paragraph, Table, Title
-from kitwright.cli.report.checked import exact_text, figure_table, limit_blocks, money_line, parts_table, verdict
+from kitwright.cli.report.checked import exact_text, figure_blocks, limit_blocks, money_line, parts_table, verdict
 from kitwright.cli.report.found import Question, combination_table, find_report
 from kitwright.cli.report.notes import decompressor_text
 from kitwright.cli.report.numbers import money
@@ -20,7 +21,7 @@ from kitwright.cli.report.words import MODES, all_parts, figure_style, gaps, mac
 from kitwright.solver.cautions import sheet_cautions
 from kitwright.solver.check import View
 from kitwright.solver.notes import notes
-from kitwright.solver.plan import Plan
+from kitwright.solver.plan import STATISTICAL, Plan
 from kitwright.solver.registry import public_figures
 from kitwright.solver.result import Answer, Checked
 from kitwright.solver.trace import Step, trace
@@ -79,7 +80,7 @@ def build_sheet(checked: Checked, plan: Plan, others: Others, rank: int | None =
         Section("shopping", "Shopping list", tuple(shopping_blocks(checked, plan))),
         Section("mock-up", "Mock-up card", tuple(mock_up_blocks(checked, plan))),
         Section("open", "What is not established", tuple(_open(checked, plan))),
-        Section("figures", "Every figure", (figure_table(checked, plan),)),
+        Section("figures", "Every figure", (*figure_blocks(checked, plan), *at_speed_blocks(checked, plan))),
         Section("sums", "The sums, line by line", tuple(_sums(checked, plan))),
     )
     title = f"{plan.name or 'Build sheet'}: {HEADS[checked.verdict]}"
@@ -118,10 +119,12 @@ def _spread(checked: Checked, plan: Plan) -> Iterator[SheetBlock]:
     if not plots:
         yield Paragraph("Neither quench nor compression can be computed: nothing to draw.")
         return
-    yield Paragraph(
-        "Made-up builds: every dimension with a ± is drawn evenly from its range, independently of the others. "
-        "What has no ± does not move. The longer line is the nominal value."
-    )
+    if any(isinstance(each, Picture) for each in plots):
+        yield Paragraph(
+            "Made-up builds: every dimension with a ± is drawn evenly from its range, independently of the others. "
+            "What has no ± does not move. The longer line is the nominal value. Between the ends of the statistical "
+            f"range, which stands with the figures, lie {STATISTICAL}."
+        )
     yield from _side_by_side(plots)
 
 

@@ -221,7 +221,9 @@ def spread_plots(checked: Checked, plan: Plan) -> list[Plot]:
 def _histogram(name: str, drawn: np.ndarray, checked: Checked, plan: Plan) -> Plot:
     low, high = checked.spread.get(name, {}).get("worst_case", (checked.figures[name],) * 2)
     if high - low < 1e-9:
-        return Paragraph(f"Spread of {words(name)}: nothing to draw, because no dimension that it depends on has a ±.")
+        return Paragraph(
+            f"Spread of {words(name)}: no tolerances given, for none of the dimensions that it depends on."
+        )
     goal = plan.goals.get(name)
     bounds = [each for each in ((goal.minimum, goal.maximum) if goal else ()) if each is not None]
     form = figure_style(name, [low, high, *bounds], plan.units)
