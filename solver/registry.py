@@ -313,12 +313,12 @@ def formula_of(name: str) -> tuple[Callable[..., Any], tuple[tuple[str, bool, bo
 
 
 @cache
-def tree_of(name: str) -> tuple[str, ...]:
-    """A figure and all figures that it is made of."""
+def tree_of(name: str, optional: bool = True) -> tuple[str, ...]:
+    """A figure and all figures that it is made of; ``optional=False`` leaves out those that may be unknown."""
     found: dict[str, None] = {name: None}
     for each in FIGURES[name].inputs:
-        if each.rstrip("?") in FIGURES:
-            found.update(dict.fromkeys(tree_of(each.rstrip("?"))))
+        if each.rstrip("?") in FIGURES and (optional or not each.endswith("?")):
+            found.update(dict.fromkeys(tree_of(each.rstrip("?"), optional)))
     return tuple(found)
 
 
