@@ -20,7 +20,8 @@ class FieldSpec:
 
     ``low`` and ``high`` are the plausible range in the dimension's first likely unit (counts and money: as they are);
     a value outside is impossible, a fault. ``absent`` is what a field that is not given stands for, where it stands
-    for anything. ``group`` is the dataclass of a nested field.
+    for anything. ``group`` is the dataclass of a nested field. ``choices`` are the words that a list of words takes,
+    where it does not take any.
     """
 
     name: str
@@ -32,6 +33,7 @@ class FieldSpec:
     high: float = 0.0
     absent: float | None = None
     group: type[Any] | None = None
+    choices: tuple[str, ...] = ()
 
 
 def of(form: Form, meaning: str, required: bool = False, **more: Any) -> Any:
@@ -62,6 +64,11 @@ def group(kind: type[Any], meaning: str) -> Any:
     return of("group", meaning, group=kind)
 
 
+def words(choices: tuple[str, ...], meaning: str) -> Any:
+    """A list of known words, empty by default."""
+    return of("tags", meaning, default=(), choices=choices)
+
+
 def labour_price() -> Any:
     """The price of a machining operation, 0 by default."""
     return of("money", "price of the work, charged once", low=0, high=1e6, default=0.0)
@@ -77,7 +84,9 @@ def specs(owner: type[Any]) -> dict[str, FieldSpec]:
         for each in fields(owner):
             data = each.metadata
             if "form" in data:
-                known = {key: data[key] for key in ("dimension", "low", "high", "absent", "group") if key in data}
+                known = {
+                    key: data[key] for key in ("dimension", "low", "high", "absent", "group", "choices") if key in data
+                }
                 found[each.name] = FieldSpec(each.name, data["form"], data["meaning"], data["required"], **known)
         _SPECS[owner] = found
     return _SPECS[owner]

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from kitwright.solver.fields import (
     Adjuster,
@@ -25,6 +25,7 @@ from kitwright.solver.fields import (
     need,
     of,
     specs,
+    words,
 )
 from kitwright.solver.quantity import (
     ANGLE,
@@ -41,6 +42,14 @@ from kitwright.solver.quantity import (
     Origin,
     Quantity,
 )
+
+WELDED, GROUND = "welded", "ground"
+"""What may have been done to a part that carries load."""
+
+
+def _reworked() -> Any:
+    """What was done to a part since its maker let go of it."""
+    return words((WELDED, GROUND), "what was done to it since it was made; empty says nothing of it")
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,6 +129,7 @@ class Crank(Part):
     counterweight_radius: Quantity | None = may(LENGTH, 10, 250, "outer radius of the counterweight")
     counterweight_moment: Quantity | None = may(MOMENT, 0, 1e6, "counterweight's mass times its radius")
     material: str | None = of("text", "material, as in the table of materials")
+    reworked: tuple[str, ...] = _reworked()
     max_rpm: Quantity | None = may(ROTATION, 500, 30_000, "maker's speed limit")
 
 
@@ -141,6 +151,7 @@ class Rod(Part):
     shank_area: Quantity | None = may(AREA, 0.05, 50, "least section of the shank")
     material: str | None = of("text", "material, as in the table of materials")
     max_load: Quantity | None = may(FORCE, 100, 1e6, "maker's load limit in tension")
+    reworked: tuple[str, ...] = _reworked()
     max_rpm: Quantity | None = may(ROTATION, 500, 30_000, "maker's speed limit")
 
 
@@ -240,6 +251,7 @@ class Cam(Part):
     intake_readings: Readings | None = of("readings", "CSV of the intake's degree wheel: angle and lobe lift")
     exhaust_readings: Readings | None = of("readings", "CSV of the exhaust's degree wheel: angle and lobe lift")
     decompressor: bool | None = of("flag", "whether it carries a decompressor")
+    reworked: tuple[str, ...] = _reworked()
     max_rpm: Quantity | None = may(ROTATION, 500, 30_000, "maker's speed limit")
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 
 from kitwright.cli.report.blocks import Column, Items, Paragraph, Report, Section, Table, Title
+from kitwright.cli.report.cautioned import caution_blocks
 from kitwright.cli.report.notes import note_blocks, notes_on
 from kitwright.cli.report.numbers import Style, money
 from kitwright.cli.report.verdicts import (
@@ -32,7 +33,7 @@ from kitwright.cli.report.words import (
     words,
 )
 from kitwright.solver.catalogue import Catalogue
-from kitwright.solver.cautions import cautions
+from kitwright.solver.cautions import hazards
 from kitwright.solver.parts import KINDS, Part
 from kitwright.solver.plan import Plan
 from kitwright.solver.registry import GROUPS, public_figures
@@ -62,7 +63,7 @@ def check_report(
     exact = exact_text(checked)
     if exact:
         report.append(Paragraph(f"Taken as exact, because no ± is given: {exact}."))
-    report.append(Items("Before it runs", cautions(checked, plan)))
+    report += caution_blocks(hazards(checked, plan))
     return report
 
 

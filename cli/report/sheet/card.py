@@ -2,39 +2,47 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 
 from kitwright.catalogs.write import yaml_text
 from kitwright.cli.report.blocks import Column, Items, Paragraph, Section, Table
 from kitwright.cli.report.checked import money_line
-from kitwright.cli.report.numbers import bare, money
+from kitwright.cli.report.numbers import bare, money, style
 from kitwright.cli.report.sheet.page import Card, SheetBlock
 from kitwright.cli.report.stacked import place
 from kitwright.cli.report.words import bound_text, figure_style, machining_text, words
 from kitwright.solver.compose import OWNER
-from kitwright.solver.mock_up import REDO, STEPS, Measurement, card, consumables
+from kitwright.solver.guards import CLEARANCES
+from kitwright.solver.mock_up import REDO, STEPS, Measurement, card, consumables, step_hazards
 from kitwright.solver.parts import KINDS, Part
 from kitwright.solver.plan import Plan
-from kitwright.solver.quantity import Quantity
+from kitwright.solver.quantity import LENGTH, VOLUME, Quantity, unit_factor
 from kitwright.solver.registry import FIGURES
 from kitwright.solver.result import Checked
 
-OPEN = "not established"
-"""What stands for a limit that neither the plan nor a physical rule gives."""
+MAKERS = "maker's figure ____"
+"""What stands for a limit that neither the plan nor a physical rule gives: a line to write on."""
+
+CLEAR = "must clear: > 0"
+"""What stands where two parts must not touch and nothing more is asked."""
 
 
 def mock_up_blocks(checked: Checked, plan: Plan) -> Iterator[SheetBlock]:
     """The card, what is done again after a change, and where the readings go."""
     yield Paragraph(
-        "Take the readings in this order and write them down with the instrument's name. A limit that is not "
-        "established stands neither in the plan nor in the data: it is no pass; look it up in the maker's sheet."
+        "Take the readings in this order and write them down with the instrument's name. Where the maker's figure is "
+        "to be written, nobody has given a limit yet: look it up in the maker's sheet; until then nothing passes."
     )
     rows: list[tuple[str, ...] | Section] = []
+    lines = card(checked)
+    numbers = {step: number for number, step in enumerate(dict.fromkeys(each.step for each in lines), 1)}
     step = 0
-    for each in card(checked):
+    for each in lines:
         if each.step != step:
             step = each.step
-            rows.append(Section(f"{step}. {STEPS[step]}"))
+            told = "; ".join(hazard.at_bench for hazard in step_hazards(lines, step))
+            note = f"{told[0].upper()}{told[1:]}." if told else ""
+            rows.append(Section(f"{numbers[step]}. {STEPS[step]}", note))
         rows.append((each.what, each.where, each.tool, expected(each, checked, plan), limit(each, checked, plan)))
     columns = (
         Column("measure"),
@@ -44,20 +52,47 @@ def mock_up_blocks(checked: Checked, plan: Plan) -> Iterator[SheetBlock]:
         Column("limit", wraps=True),
     )
     yield Card(Table(columns, tuple(rows), "Mock-up card"), "reading")
-    yield Items("After a change, do again", tuple(f"{what}: steps {steps}" for what, steps in REDO))
-    lines = tuple(_measured_lines(checked))
-    if lines:
+    yield Items("After a change, do again", tuple(_again(numbers)))
+    readings = tuple(_measured_lines(checked, plan))
+    if readings:
         yield Items(
-            "Readings go into the plan under `measured`, in place of the dots; then ask again", lines, whole=True
+            "Readings go into the plan under `measured`, in place of the dots (of the deck, `down` or `up`); then ask "
+            "again",
+            readings,
+            whole=True,
         )
 
 
-def _measured_lines(checked: Checked) -> Iterator[str]:
+def _again(numbers: Mapping[int, int]) -> Iterator[str]:
+    """What was changed, and the steps that are done again, by the numbers that the card shows."""
+    for what, steps in REDO:
+        shown = [numbers[step] for step in steps if step in numbers]
+        if shown:
+            yield f"{what}: {'steps' if len(shown) > 1 else 'step'} {runs(shown)}"
+
+
+def runs(numbers: Sequence[int]) -> str:
+    """Ascending numbers in few words.
+
+    >>> runs([3, 4, 5, 6, 8, 10, 11])
+    '3 to 6, 8, 10 and 11'
+    """
+    found: list[list[int]] = []
+    for number in numbers:
+        if found and number == found[-1][-1] + 1:
+            found[-1].append(number)
+        else:
+            found.append([number])
+    told = [word for run in found for word in ([f"{run[0]} to {run[-1]}"] if len(run) > 2 else map(str, run))]
+    return f"{', '.join(told[:-1])} and {told[-1]}" if len(told) > 1 else "".join(told)
+
+
+def _measured_lines(checked: Checked, plan: Plan) -> Iterator[str]:
     ids = {kind: part.id for kind, part in checked.combination.parts.items()}
     short = [kind for kind in ("block", "crank", "rod", "piston") if kind in ids]
     if len(short) == 4:
         named = ", ".join(f"{kind}: {yaml_text(ids[kind])}" for kind in short)
-        yield f"`- {{deck: … mm down ± … mm, with: {{{named}}}}}`"
+        yield f"`- {{deck: … {plan.units} (down or up) ± … {plan.units}, with: {{{named}}}}}`"
     if "head" in ids:
         yield f"`- {{chamber: … cc ± … cc, of: {yaml_text(ids['head'])}}}`"
 
@@ -82,7 +117,23 @@ def expected(line: Measurement, checked: Checked, plan: Plan) -> str:
     if kind == "machining":
         return machining_text(checked.combination, field, plan.units).removeprefix(f"{words(field)} ")
     quantities = list(dict.fromkeys(_quantities(kind, field, checked)))
-    return " + ".join(map(str, quantities)) if quantities else "not known"
+    return " + ".join(written(each, plan.units) for each in quantities) if quantities else "not known"
+
+
+def written(quantity: Quantity, units: str) -> str:
+    """A dimension as the card says it: lengths in the plan's units, volumes in cc, all else as it was written.
+
+    >>> from kitwright.solver.quantity import LENGTH, parse
+    >>> written(parse("59 ± 2 thou", LENGTH), "mm"), written(parse("57.00 mm", LENGTH), "in")
+    ('1.499 ± 0.051 mm', '2.2441 in')
+    """
+    text, unit = str(quantity), {LENGTH: "mm", VOLUME: "cc"}.get(quantity.dimension)
+    if unit is None or (text.endswith(f" {unit}") and (unit == "cc" or units == "mm")):
+        return text
+    factor = float(unit_factor(unit, quantity.dimension))
+    value, spread = quantity.si / factor, quantity.tolerance / factor
+    form = style(unit, [value, spread], units)
+    return f"{form.text(value)} ± {form.with_unit(spread)}" if quantity.stated else form.with_unit(value)
 
 
 def _quantities(kind: str, field: str, checked: Checked) -> Iterator[Quantity]:
@@ -103,8 +154,9 @@ def limit(line: Measurement, checked: Checked, plan: Plan) -> str:
     if line.accept and not name:
         return ""
     if name == "flywheel.max_rpm":
-        return f"at least {bare(plan.rev_ceiling)} rpm" if plan.rev_ceiling is not None else OPEN
+        return f"at least {bare(plan.rev_ceiling)} rpm" if plan.rev_ceiling is not None else MAKERS
     if name in FIGURES:
+        open_ = [CLEAR] if any(each.figure == name for each in checked.unworked) else []
         family = {name, name.removesuffix("_intake").removesuffix("_exhaust")}
         asked = [each for each in checked.limits if each.figure in family and each.bound is not None]
         goals = [each for each in asked if each.kind == "goal"]
@@ -113,14 +165,16 @@ def limit(line: Measurement, checked: Checked, plan: Plan) -> str:
             for each in goals:
                 word = "at least" if each.limit == "min" else "at most"
                 told.append(f"{word} {bound_text(each.figure, each.bound or 0.0, plan.units)}")
-            return ", ".join(dict.fromkeys(told))
+            return ", ".join(dict.fromkeys([*told, *open_]))
         if asked:
             return "more than 0" if any(each.strict for each in asked) else "at least 0"
-        return OPEN
+        return CLEAR if open_ or line.clears or name in CLEARANCES else MAKERS
+    if line.clears:
+        return CLEAR
     kind, _, field = name.partition(".")
     if kind == "machining":
         return "as asked"
-    return "within its ±" if any(each.stated for each in _quantities(kind, field, checked)) else OPEN
+    return "within its ±" if any(each.stated for each in _quantities(kind, field, checked)) else MAKERS
 
 
 def shopping_blocks(checked: Checked, plan: Plan) -> Iterator[SheetBlock]:
