@@ -228,7 +228,8 @@ HAZARDS: tuple[Hazard, ...] = (
         "local_rules",
         "numbers",
         "Emission, noise and class rules",
-        "Local codes and the rules of the class apply to the engine as it is built, not as it was sold.",
+        "they apply to the engine as it is built, not as it was sold. Local codes and the rules of the class come "
+        "first.",
         "always",
     ),
 )

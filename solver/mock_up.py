@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
-from kitwright.solver.hazards import BY_ID, Hazard
+from kitwright.solver.hazards import HAZARDS, Hazard
 from kitwright.solver.result import Checked
 from kitwright.solver.rules import PHYSICAL
 
@@ -304,10 +304,10 @@ _CLEARANCES: tuple[Measurement, ...] = (
     Measurement(
         12,
         "Adjuster's reach",
-        "valve shut, lash set: thread left both ways",
-        "calliper",
+        "valve shut, lash set",
+        "eye",
         needs=("rocker", "pushrod"),
-        clears=True,
+        accept="thread left both ways",
     ),
     Measurement(
         14, "Rod to the cam's core", "where they come nearest", "clay, calliper", "rod_to_core", ("rod", "cam")
@@ -332,7 +332,6 @@ _CLEARS = ("Lobe to barrel foot", "Dipper to case")
 
 _CAUTIONED: Mapping[str, tuple[str, ...]] = {
     "Cracks": ("reworked", "asbestos", "lead", "brake_cleaner"),
-    "Flatness of the deck": ("machinist",),
     "Head, milled": ("machinist",),
     "Deck, cut": ("machinist",),
     "Chamber, opened": ("grinding",),
@@ -453,9 +452,9 @@ def card(checked: Checked) -> tuple[Measurement, ...]:
 
 
 def step_hazards(lines: Iterable[Measurement], step: int) -> tuple[Hazard, ...]:
-    """Hazards of one step of a card."""
-    ids = dict.fromkeys(name for each in lines if each.step == step for name in each.caution)
-    return tuple(BY_ID[name] for name in ids)
+    """Hazards of one step of a card, worst first."""
+    ids = {name for each in lines if each.step == step for name in each.caution}
+    return tuple(each for each in HAZARDS if each.id in ids)
 
 
 def consumables(checked: Checked) -> tuple[str, ...]:

@@ -45,6 +45,11 @@ def caution_data(found: Iterable[Caution]) -> dict[str, Any]:
     }
 
 
+def caution_rows(found: Iterable[Caution]) -> list[dict[str, Any]]:
+    """Cautions of one build, a row each."""
+    return [{"what": "caution", "name": each.rank, "text": each.text} for each in found]
+
+
 def moment_data(builds: Iterable[Checked], plan: Plan) -> dict[str, Any]:
     """What is said of a list of builds, as sentences and as data."""
     return caution_data(moment(builds, plan))
