@@ -111,7 +111,7 @@ _LINES: tuple[Measurement, ...] = (
         "top dead centre, groove's upper edge to the deck",
         "depth gauge",
         "ring_to_deck",
-        ("piston.top_land", "block"),
+        ("piston", "block"),
     ),
     Measurement(
         5,
@@ -293,41 +293,17 @@ _LINES: tuple[Measurement, ...] = (
 
 _CLEARANCES: tuple[Measurement, ...] = (
     Measurement(
-        4,
-        "Top ring in the bore",
-        "top dead centre: upper ring's edge below the deck",
-        "depth gauge",
-        "ring_to_deck",
-        ("block", "piston"),
-        clears=True,
-    ),
-    Measurement(
-        12,
-        "Adjuster's reach",
-        "valve shut, lash set",
-        "eye",
-        needs=("rocker", "pushrod"),
-        accept="thread left both ways",
-    ),
-    Measurement(
-        14, "Rod to the cam's core", "where they come nearest", "clay, calliper", "rod_to_core", ("rod", "cam")
-    ),
-    Measurement(
         14,
         "Decompressor to counterweight",
         "lever and spring, all the way round",
         "clay",
         "lever_to_counterweight",
         ("cam.decompressor", "crank"),
-        clears=True,
     ),
 )
 """Further lines on what must not touch; one whose figure has a line already is left out."""
 
-_FIGURES = {"Lobe to barrel foot": "lobe_to_barrel"}
-"""Figures of lines that name none themselves."""
-
-_CLEARS = ("Lobe to barrel foot", "Dipper to case")
+_CLEARS = ("Lobe to barrel foot", "Dipper to case", "Decompressor to counterweight")
 """Lines on what must not touch, for which there may be no figure."""
 
 _CAUTIONED: Mapping[str, tuple[str, ...]] = {
@@ -352,10 +328,10 @@ _CAUTIONED: Mapping[str, tuple[str, ...]] = {
 
 
 def _merged(lines: Iterable[Measurement], more: Iterable[Measurement]) -> tuple[Measurement, ...]:
-    """All lines by step, each with its figure and its hazards."""
-    first = [replace(each, compare=each.compare or _FIGURES.get(each.what, "")) for each in lines]
-    known = {each.compare for each in first if each.compare}
-    every = sorted([*first, *(each for each in more if each.compare not in known)], key=lambda each: each.step)
+    """All lines by step, each with its hazards."""
+    lines = tuple(lines)
+    known = {each.compare for each in lines if each.compare}
+    every = sorted([*lines, *(each for each in more if each.compare not in known)], key=lambda each: each.step)
     return tuple(
         replace(
             each,

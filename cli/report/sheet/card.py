@@ -18,7 +18,8 @@ from kitwright.solver.parts import KINDS, Part
 from kitwright.solver.plan import Plan
 from kitwright.solver.quantity import LENGTH, VOLUME, Quantity, unit_factor
 from kitwright.solver.registry import FIGURES
-from kitwright.solver.result import Checked
+from kitwright.solver.result import Checked, Limit
+from kitwright.solver.rules import rules_of
 
 MAKERS = "maker's figure ____"
 """What stands for a limit that neither the plan nor a physical rule gives: a line to write on."""
@@ -156,7 +157,7 @@ def limit(line: Measurement, checked: Checked, plan: Plan) -> str:
     if name == "flywheel.max_rpm":
         return f"at least {bare(plan.rev_ceiling)} rpm" if plan.rev_ceiling is not None else MAKERS
     if name in FIGURES:
-        open_ = [CLEAR] if any(each.figure == name for each in checked.unworked) else []
+        open_ = [_must_clear(name, plan)] if any(each.figure == name for each in checked.unworked) else []
         family = {name, name.removesuffix("_intake").removesuffix("_exhaust")}
         asked = [each for each in checked.limits if each.figure in family and each.bound is not None]
         goals = [each for each in asked if each.kind == "goal"]
@@ -167,14 +168,26 @@ def limit(line: Measurement, checked: Checked, plan: Plan) -> str:
                 told.append(f"{word} {bound_text(each.figure, each.bound or 0.0, plan.units)}")
             return ", ".join(dict.fromkeys([*told, *open_]))
         if asked:
-            return "more than 0" if any(each.strict for each in asked) else "at least 0"
-        return CLEAR if open_ or line.clears or name in CLEARANCES else MAKERS
+            return ", ".join(dict.fromkeys(_rule_bound(each, plan) for each in asked))
+        return open_[0] if open_ else CLEAR if line.clears or name in CLEARANCES else MAKERS
     if line.clears:
         return CLEAR
     kind, _, field = name.partition(".")
     if kind == "machining":
         return "as asked"
     return "within its ±" if any(each.stated for each in _quantities(kind, field, checked)) else MAKERS
+
+
+def _rule_bound(limit: Limit, plan: Plan) -> str:
+    """What a physical rule asks: ``more than 0``."""
+    bound = bound_text(limit.figure, limit.bound, plan.units) if limit.bound else "0"
+    return f"{'more than' if limit.strict else 'at least'} {bound}"
+
+
+def _must_clear(figure: str, plan: Plan) -> str:
+    """What a physical rule that cannot be worked out asks of the reading."""
+    bound = next((bound for rule, bound in rules_of(plan) if rule.figure == figure), 0.0)
+    return f"must clear: ≥ {bound_text(figure, bound, plan.units)}" if bound else CLEAR
 
 
 def shopping_blocks(checked: Checked, plan: Plan) -> Iterator[SheetBlock]:
