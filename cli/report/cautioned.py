@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
-from kitwright.cli.report.blocks import Items, Paragraph
+from kitwright.cli.report.blocks import Items, Paragraph, Title
 from kitwright.solver.cautions import Caution, moment, moment_line
 from kitwright.solver.hazards import RANKS
 from kitwright.solver.plan import Plan
@@ -13,12 +13,13 @@ from kitwright.solver.result import Answer, Checked, Conflict, Explanation
 from kitwright.solver.stacking import StackAnswer
 
 
-def caution_blocks(found: Sequence[Caution]) -> Iterator[Items]:
+def caution_blocks(found: Sequence[Caution]) -> Iterator[Items | Title]:
     """Cautions beside one build, a list a rank, worst first."""
+    yield Title("Before it runs")
     for rank, title in RANKS.items():
         lines = tuple(each.text for each in found if each.rank == rank)
         if lines:
-            yield Items(f"Before it runs: {title[0].lower()}{title[1:]}", lines)
+            yield Items(title, lines)
 
 
 def ranked_blocks(told: Mapping[str, Sequence[str]], tick: bool = True) -> Iterator[Items]:

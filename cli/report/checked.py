@@ -113,7 +113,9 @@ def parts_table(checked: Checked, plan: Plan) -> Table:
     for work in combination.operations:
         owner = combination.parts["head" if work in ("mill", "relieve") else "block"]
         labour = money(getattr(owner, work).labour)
-        rows.append(("machining", machining_text(combination, work, plan.units), owner.id, "to be done", labour, ""))
+        rows.append(
+            ("machining", machining_text(combination, work, plan.units), owner.id, "by a machinist", labour, "")
+        )
     columns = (
         Column("part"),
         Column("id"),

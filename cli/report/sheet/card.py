@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from kitwright.catalogs.write import yaml_text
 from kitwright.cli.report.blocks import Column, Items, Paragraph, Section, Table
 from kitwright.cli.report.checked import money_line
-from kitwright.cli.report.numbers import bare, money, style
+from kitwright.cli.report.numbers import Style, bare, money, style
 from kitwright.cli.report.sheet.page import Card, SheetBlock
 from kitwright.cli.report.stacked import place
 from kitwright.cli.report.words import bound_text, figure_style, machining_text, words
@@ -108,7 +108,7 @@ def expected(line: Measurement, checked: Checked, plan: Plan) -> str:
         if value is None:
             return "not known"
         low, high = checked.spread.get(name, {}).get("worst_case", (value, value))
-        form = figure_style(name, [value, low, high], plan.units)
+        form = _form(name, checked, plan)
         if name == "deck":  # the word says what a sign might hide
             shown, least, most = (place(each, form) for each in (value, low, high))
             return shown if least == most else f"{shown} ({least} to {most})"
@@ -158,14 +158,13 @@ def limit(line: Measurement, checked: Checked, plan: Plan) -> str:
         return f"at least {bare(plan.rev_ceiling)} rpm" if plan.rev_ceiling is not None else MAKERS
     if name in FIGURES:
         open_ = [_must_clear(name, plan)] if any(each.figure == name for each in checked.unworked) else []
-        family = {name, name.removesuffix("_intake").removesuffix("_exhaust")}
-        asked = [each for each in checked.limits if each.figure in family and each.bound is not None]
+        asked = _asked(name, checked)
         goals = [each for each in asked if each.kind == "goal"]
         if goals:
             told = []
             for each in goals:
                 word = "at least" if each.limit == "min" else "at most"
-                told.append(f"{word} {bound_text(each.figure, each.bound or 0.0, plan.units)}")
+                told.append(f"{word} {_bound(name, each, checked, plan)}")
             return ", ".join(dict.fromkeys([*told, *open_]))
         if asked:
             return ", ".join(dict.fromkeys(_rule_bound(each, plan) for each in asked))
@@ -176,6 +175,27 @@ def limit(line: Measurement, checked: Checked, plan: Plan) -> str:
     if kind == "machining":
         return "as asked"
     return "within its ±" if any(each.stated for each in _quantities(kind, field, checked)) else MAKERS
+
+
+def _form(name: str, checked: Checked, plan: Plan) -> Style:
+    """How a figure's reading is written: in inches what is expected and its bounds in one unit."""
+    value = checked.figures.get(name)
+    values = [value, *checked.spread.get(name, {}).get("worst_case", ())]
+    if plan.units == "in":
+        values += [each.bound for each in _asked(name, checked)]
+    return figure_style(name, values, plan.units)
+
+
+def _asked(name: str, checked: Checked) -> list[Limit]:
+    """Limits on a figure, or on both valves' together."""
+    family = {name, name.removesuffix("_intake").removesuffix("_exhaust")}
+    return [each for each in checked.limits if each.figure in family and each.bound is not None]
+
+
+def _bound(name: str, limit: Limit, checked: Checked, plan: Plan) -> str:
+    form = _form(name, checked, plan)
+    bound = limit.bound or 0.0
+    return form.with_unit(bound) if form.scale != 1.0 else bound_text(limit.figure, bound, plan.units)
 
 
 def _rule_bound(limit: Limit, plan: Plan) -> str:
@@ -208,8 +228,9 @@ def shopping_blocks(checked: Checked, plan: Plan) -> Iterator[SheetBlock]:
         text = machining_text(checked.combination, work, plan.units)
         machine.append((words(owner.kind), owner.id, text, "1", money(getattr(owner, work).labour)))
     rows: list[tuple[str, ...] | Section] = []
+    by_whom = "By a machinist, measured before and after." if machine else ""
     for title, lines in (("Have, on the shelf", have), ("Buy", buy), ("Machine, labour", machine)):
-        rows.append(Section(title))
+        rows.append(Section(title, by_whom if lines is machine else ""))
         rows += lines or [("nothing", "", "", "", "")]
     columns = (
         Column("what"),

@@ -95,12 +95,12 @@ def build_sheet(
         Section("sums", "The sums, line by line", tuple(_sums(checked, plan))),
     )
     title = f"{plan.name or 'Build sheet'}: {HEADS[checked.verdict]}"
-    return Sheet(title, _lead(checked), head, sections)
+    return Sheet(title, _lead(checked, plan), head, sections)
 
 
-def _lead(checked: Checked) -> str:
+def _lead(checked: Checked, plan: Plan) -> str:
     """The parts, and before anything else what is not established."""
-    parts = all_parts(checked.combination)
+    parts = all_parts(checked.combination, plan.units)
     if checked.verdict != "on_paper":
         return parts
     return f"{parts}. Not established: {', '.join(words(each.goal) for each in checked.not_established)}."
@@ -239,7 +239,7 @@ def list_sheet(answer: Answer, question: Question) -> Sheet:
         Section("shopping", "What is to be bought and done", tuple(_shopping(answer))),
         Section("next", "One build in full", (*_next(question), *commands)),
     )
-    return Sheet(title, f"The first: {all_parts(first.combination)}", head, sections)
+    return Sheet(title, f"The first: {_lead(first, plan)}", head, sections)
 
 
 def _shopping(answer: Answer) -> Iterator[Block]:
