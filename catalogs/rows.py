@@ -135,7 +135,7 @@ def _read(node: Node, spec: FieldSpec, kind: str, part: str, name: str, problems
         case "choice":
             return read_choice(node, spec, complain)
         case "tags":
-            return read_words(node, complain)
+            return read_words(node, complain, spec.choices)
         case "text":
             text = read_line(node, complain)
             return " ".join(text.split()) if text is not None and spec.name != "note" else text

@@ -134,7 +134,7 @@ def field_schema(spec: FieldSpec) -> Schema:
         case "choice":
             return {"enum": list(spec.choices)}
         case "tags":
-            return _one_or_list(WORD) | values.TAG_ALONE
+            return _words(spec.choices) if spec.choices else _one_or_list(WORD) | values.TAG_ALONE
         case "text":
             return TEXT
         case "readings":

@@ -10,7 +10,7 @@ from fractions import Fraction
 from functools import cache, lru_cache
 
 from kitwright.catalogs.nodes import YES, Listing, Node, Scalar, in_words
-from kitwright.catalogs.problems import clip
+from kitwright.catalogs.problems import clip, did_you_mean
 from kitwright.solver.fields import FieldSpec
 from kitwright.solver.quantity import (
     BARE,
@@ -277,8 +277,8 @@ def is_visible(text: str) -> bool:
     return all(c.isprintable() or c in "\n\t" or unicodedata.category(c) == "Zs" for c in text)
 
 
-def read_words(node: Node, complain: Complain) -> tuple[str, ...]:
-    """Tags: a list, or one tag."""
+def read_words(node: Node, complain: Complain, choices: tuple[str, ...] = ()) -> tuple[str, ...]:
+    """Tags: a list, or one tag; of these words alone, where there are ``choices``."""
     items = node.items if isinstance(node, Listing) else [node]
     words: dict[str, None] = {}
     for item in items:
@@ -291,6 +291,8 @@ def read_words(node: Node, complain: Complain) -> tuple[str, ...]:
                 f"`{clip(item.text)}` is more than one word",
                 f"several tags are a list: `[{clip(tags)}]`",
             )
+        elif choices and item.text.strip() not in choices:
+            complain(item, f"`{clip(item.text)}` is none of the words that go here", did_you_mean(item.text, choices))
         else:
             words[item.text.strip()] = None
     return tuple(words)

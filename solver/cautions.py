@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 
 import numpy as np
 
 from kitwright.solver.combination import Reader
 from kitwright.solver.evaluate import compute
+from kitwright.solver.hazards import AT_ONCE, HAZARDS, PRACTICE, RANKS, Hazard, Rank
+from kitwright.solver.parts import GROUND
 from kitwright.solver.plan import Plan
 from kitwright.solver.result import Checked
 
-MEASURE = "Computed clearances are nominal until they are measured on the engine itself."
-TURN_BY_HAND = "Turn the build by hand through two full crank turns before it is started."
-SHEET_FIRST = "The maker's sheet and a qualified machinist come before anything that is computed here."
-LOCAL_RULES = "Local codes and the rules of the class apply."
 AT_SPEED = "Quench is computed cold and at rest; rod stretch, heat, bearing play and piston rock take from it."
 STATIC_ONLY = "Static compression misleads with a long cam: judge fuel, heat and starting by more than that."
 STACKED = "{count} gaskets are {more} that can leak; where one gasket does it, one is better."
@@ -35,54 +34,78 @@ RATES_DIFFER = (
     "The rate given for the spring is {share:.0f} % {way} what its wire, coils and material come to. The given one is "
     "used, for force, float and surge alike: have the spring measured."
 )
-OVER_SPEED = (
-    "Rim stress of a flywheel grows with the square of speed. A governor that is taken off and a flywheel "
-    "that runs over its rating can kill: stay under the lowest rating, behind a guard, with a kill switch."
-)
 UNRATED = "No speed is proved for parts without a rating; a rev ceiling is not to be set by hope."
 CAUTION_GUARD = (
     "This loosens a limit that keeps parts apart or in one piece. Measure at mock-up and ask a qualified machinist "
     "before you take it."
 )
-FUEL = "Fuel, exhaust gas and hot parts: air the place, let it cool, keep flame away."
-KICKBACK = "Compression kicks back through the rope: see to decompressor, timing and grip before the first pull."
-
-HAZARDS = (
-    "Governor: leave it on. Without it a small engine runs away as soon as its load comes off.",
-    "Flywheel: never over its rating. Rim stress grows with the square of speed, and a cast rim that bursts can kill; "
-    "keep the guard on and a kill switch within reach.",
-    "Fuel: fill it cold and outside, wipe up what is spilled, no flame and no cigarette near it.",
-    "Exhaust gas: it kills unseen and unsmelled. Run the engine outside, never in a closed room.",
-    "Kickback: compression kicks back through the rope. See to decompressor, timing and grip before the first pull.",
-    "Hot parts: head, barrel and exhaust burn skin and light fuel long after the engine has stopped.",
-)
-"""What can hurt whoever builds and starts an engine, a line each; every build sheet carries all of them."""
 
 
-def sheet_cautions(checked: Checked, plan: Plan) -> tuple[str, ...]:
-    """Sentences of a build sheet: those of :func:`cautions`, with a line for each hazard in place of the short ones."""
-    short = {OVER_SPEED, FUEL, KICKBACK}
-    chosen = [each for each in cautions(checked, plan) if each not in short]
-    return (*chosen[:2], *HAZARDS, *chosen[2:])
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """One caution beside a build: how bad, what it is, and a sentence; ``source`` where it is a hazard of its own."""
+
+    rank: Rank
+    hazard: str
+    text: str
+    source: str = PRACTICE
 
 
-def cautions(checked: Checked, plan: Plan) -> tuple[str, ...]:
-    """Sentences that belong beside a combination, chosen by what it has.
+def in_play(checked: Checked, plan: Plan) -> frozenset[str]:
+    """What of :data:`~kitwright.solver.hazards.IN_PLAY` a combination and its plan bring.
+
+    >>> from kitwright.solver.combination import Combination
+    >>> build = Checked(Combination({}), {}, {}, 0, (), (), True, ())
+    >>> sorted(in_play(build, Plan())), sorted(in_play(build, Plan(rev_ceiling=4500.0)))
+    (['always'], ['always', 'revs'])
+    """
+    combination = checked.combination
+    revs = plan.rev_ceiling is not None or "flywheel" in combination.parts
+    worked = {word for _, done in reworked_parts(checked) for word in done}
+    by_hand = any(work.startswith("grind") for work in combination.operations)
+    found = {
+        "always": True,
+        "revs": revs,
+        "rod": revs and "rod" in combination.parts,
+        "cut": bool(combination.operations) or GROUND in worked,
+        "ground": by_hand or GROUND in worked,
+        "reworked": bool(worked),
+        "compression": "compression" in checked.figures,
+        "spring": "spring" in combination.parts,
+        "gasket": bool(combination.gaskets),
+        "quench": "piston" in combination.parts and "head" in combination.parts and bool(combination.gaskets),
+    }
+    return frozenset(name for name, there in found.items() if there)
+
+
+def reworked_parts(checked: Checked) -> Iterator[tuple[str, tuple[str, ...]]]:
+    """Parts that were welded or ground: id and what was done."""
+    for part in checked.combination.different_parts:
+        done = getattr(part, "reworked", ())
+        if done:
+            yield part.id, done
+
+
+def hazards(checked: Checked, plan: Plan) -> tuple[Caution, ...]:
+    """Everything that belongs beside a combination, chosen by what it has, worst first.
 
     Args:
         checked: the combination with its figures.
-        plan: what was asked; a rev ceiling brings the cautions about speed.
+        plan: what was asked; a rev ceiling brings what is to be said of speed.
 
     """
-    return tuple(_chosen(checked, plan))
+    here = in_play(checked, plan)
+    found = [_caution(each, checked) for each in HAZARDS if each.when in here]
+    found += [Caution("numbers", "Numbers", text) for text in _of_the_numbers(checked)]
+    return tuple(found)
 
 
 RATES_APART = 0.05
 """Share by which a given spring rate and that of its wire may differ before it is said. Common practice, no source."""
 
 
-def _rates_differ(checked: Checked, plan: Plan) -> str:
-    reader = Reader(checked.combination, plan)
+def _rates_differ(checked: Checked) -> str:
+    reader = Reader(checked.combination, Plan())
     with np.errstate(all="ignore"):
         given, by_wire = (np.float64(compute(name, reader)) for name in ("spring_rate", "spring_rate_by_wire"))
         share = float(given / by_wire - 1.0)
@@ -91,10 +114,58 @@ def _rates_differ(checked: Checked, plan: Plan) -> str:
     return RATES_DIFFER.format(share=100 * abs(share), way="above" if share > 0 else "below")
 
 
-def _chosen(checked: Checked, plan: Plan) -> Iterator[str]:
+def _caution(hazard: Hazard, *builds: Checked) -> Caution:
+    parts = {part: done for each in builds for part, done in reworked_parts(each)}
+    which = [f"{part} ({', '.join(done)})" for part, done in parts.items()]
+    here = f" Here: {'; '.join(which)}." if hazard.when == "reworked" and which else ""
+    return Caution(hazard.rank, hazard.hazard, hazard.line + here, hazard.source)
+
+
+def cautions(checked: Checked, plan: Plan) -> tuple[str, ...]:
+    """Sentences that belong beside a combination: those of :func:`hazards`."""
+    return tuple(each.text for each in hazards(checked, plan))
+
+
+def sheet_cautions(*builds: Checked) -> dict[str, tuple[str, ...]]:
+    """Sentences of a build sheet by the heading of their rank: every hazard, and what the numbers of the builds say."""
+    told: dict[Rank, list[str]] = {rank: [] for rank in RANKS}
+    for each in HAZARDS:
+        told[each.rank].append(_caution(each, *builds).text)
+    told["numbers"] += dict.fromkeys(text for each in builds for text in _of_the_numbers(each))
+    return {RANKS[rank]: tuple(lines) for rank, lines in told.items()}
+
+
+def at_once(builds: Iterable[Checked], plan: Plan) -> tuple[Hazard, ...]:
+    """Hazards that are said wherever builds are listed: those of speed, cuts, welds and grinding, worst first."""
+    here = frozenset[str]().union(*(in_play(each, plan) for each in builds))
+    if plan.rev_ceiling is not None:
+        here |= {"revs"}
+    return tuple(each for each in HAZARDS if each.short and each.when in here & AT_ONCE)
+
+
+def moment(builds: Iterable[Checked], plan: Plan) -> tuple[Caution, ...]:
+    """The hazards of :func:`at_once`, in full; parts that were welded or ground are named."""
+    builds = tuple(builds)
+    return tuple(_caution(each, *builds) for each in at_once(builds, plan))
+
+
+def moment_line(builds: Iterable[Checked], plan: Plan) -> str:
+    """One line for a list of builds; empty where neither a rev ceiling, a cut, a weld nor a ground part is in play.
+
+    >>> moment_line((), Plan(rev_ceiling=4500.0))
+    'Kills: a flywheel over its rating bursts; without its governor the engine runs away.'
+    """
+    builds = tuple(builds)
+    parts = dict.fromkeys(part for each in builds for part, _ in reworked_parts(each))
+    told: dict[Rank, list[str]] = {rank: [] for rank in RANKS}
+    for each in at_once(builds, plan):
+        told[each.rank].append(each.short.replace("{parts}", ", ".join(parts)))
+    return " ".join(f"{RANKS[rank]}: {'; '.join(short)}." for rank, short in told.items() if short)
+
+
+def _of_the_numbers(checked: Checked) -> Iterator[str]:
+    """What the figures of one combination ask to be said."""
     combination, figures = checked.combination, checked.figures
-    yield MEASURE
-    yield TURN_BY_HAND
     if "quench" in figures:
         yield AT_SPEED
     if figures.get("deck", 0.0) < 0:
@@ -105,7 +176,7 @@ def _chosen(checked: Checked, plan: Plan) -> Iterator[str]:
         yield CORE_TURNS
     if "spring_stress_open" in figures and "spring_yield" not in figures:
         yield YIELD_UNKNOWN
-    differs = _rates_differ(checked, plan)
+    differs = _rates_differ(checked)
     if differs:
         yield differs
     joints = len(combination.gaskets)
@@ -114,11 +185,5 @@ def _chosen(checked: Checked, plan: Plan) -> Iterator[str]:
         yield STACKED.format(count={2: "Two", 3: "Three", 4: "Four"}.get(joints, str(joints)), more=more)
     if "compression" in figures:
         yield STATIC_ONLY
-        yield KICKBACK
-    if plan.rev_ceiling is not None or "flywheel" in combination.parts or "rev_limit" in figures:
-        yield OVER_SPEED
     if any(gap.goal == "rev_ceiling" for gap in checked.not_established):
         yield UNRATED
-    yield FUEL
-    yield SHEET_FIRST
-    yield LOCAL_RULES

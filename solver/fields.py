@@ -22,7 +22,8 @@ class FieldSpec:
     a value outside is impossible, a fault. ``absent`` is what a field that is not given stands for, where it stands
     for anything. ``group`` is the dataclass of a nested field; where ``or_flag``, `true` or `false` may stand in its
     place, and the dataclass has ``fitted`` for what was said. ``choices`` are the words that may stand there; formulas
-    read the place of the word among them, and ``absent`` is the place that leaving it out stands for.
+    read the place of the word among them, and ``absent`` is the place that leaving it out stands for. In a list of words
+    they are those that it takes, where it does not take any.
     """
 
     name: str
@@ -74,6 +75,11 @@ def group_or_flag(kind: type[Any], meaning: str) -> Any:
 def choice(words: tuple[str, ...], meaning: str) -> Any:
     """One of some words; leaving it out stands for the first."""
     return of("choice", meaning, choices=words, absent=0.0)
+
+
+def words(choices: tuple[str, ...], meaning: str) -> Any:
+    """A list of known words, empty by default."""
+    return of("tags", meaning, default=(), choices=choices)
 
 
 def labour_price() -> Any:

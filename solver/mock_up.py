@@ -6,11 +6,14 @@ physical rules and the part's own sheet.
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from kitwright.solver.combination import Combination
+from kitwright.solver.hazards import HAZARDS, Hazard
 from kitwright.solver.result import Checked
+from kitwright.solver.rules import PHYSICAL
 
 STEPS = {
     1: "Strip, clean, look",
@@ -52,6 +55,8 @@ class Measurement:
         accept: what is wanted, where that is no number.
         before: whether the reading is taken before any deck cut and without a spacer: the figure is then held against
             it as it is in that state.
+        clears: whether two parts must not touch there, whatever anybody asks for.
+        caution: ids of the hazards that its step says.
 
     """
 
@@ -63,6 +68,8 @@ class Measurement:
     needs: tuple[str, ...] = ()
     accept: str = ""
     before: bool = False
+    clears: bool = False
+    caution: tuple[str, ...] = ()
 
 
 PRESSED_OPEN = (
@@ -71,7 +78,7 @@ PRESSED_OPEN = (
 )
 """Along the valve a gauge reads what is square to a parallel floor; a flat floor is nearer than that."""
 
-MEASUREMENTS: tuple[Measurement, ...] = (
+_LINES: tuple[Measurement, ...] = (
     Measurement(1, "Cracks", "block, rod, crank and flywheel, cleaned", "good light, dye penetrant", accept="none"),
     Measurement(
         2,
@@ -123,7 +130,7 @@ MEASUREMENTS: tuple[Measurement, ...] = (
         "top dead centre, groove's upper edge to the deck",
         "depth gauge",
         "ring_to_deck",
-        ("piston.top_land", "block"),
+        ("piston", "block"),
     ),
     Measurement(
         5,
@@ -357,15 +364,85 @@ MEASUREMENTS: tuple[Measurement, ...] = (
         16, "Guard and kill switch", "guard bolted on; switch stops the engine", "your hands", accept="both work"
     ),
 )
-"""The mock-up card, in the order of the work. Tools and places: common practice, no source."""
+"""Lines of the card, in the order of the work. Tools and places: common practice, no source."""
 
-REDO: tuple[tuple[str, str], ...] = (
-    ("Block, crank, rod or piston", "3 to 8 and 10 to 15"),
-    ("Gasket, mill or deck cut", "5 to 8, 11 and 12"),
-    ("Cam, rocker or spring", "8 to 14"),
-    ("Bore", "2, 4, 5 and 16"),
+_CLEARANCES: tuple[Measurement, ...] = (
+    Measurement(
+        14,
+        "Decompressor to counterweight",
+        "lever and spring, all the way round",
+        "clay",
+        "lever_to_counterweight",
+        ("cam.decompressor", "crank"),
+    ),
 )
-"""What was changed, and the steps that are done again. Common practice, no source."""
+"""Further lines on what must not touch; one whose figure has a line already is left out."""
+
+_CLEARS = ("Lobe to barrel foot", "Dipper to case", "Decompressor to counterweight")
+"""Lines on what must not touch, for which there may be no figure."""
+
+_CAUTIONED: Mapping[str, tuple[str, ...]] = {
+    "Cracks": ("reworked", "asbestos", "lead", "brake_cleaner"),
+    "Head, milled": ("machinist",),
+    "Deck, cut": ("machinist",),
+    "Chamber, opened": ("grinding",),
+    "Quench": ("lead", "turn_by_hand"),
+    "Installed height": ("valve_springs",),
+    "Piston to intake valve": ("valve_springs", "turn_by_hand"),
+    "Flywheel's rating": ("flywheel",),
+    "Governor": ("governor",),
+    "Lobe to barrel foot": ("grinding",),
+    "Counterweight to case": ("grinding",),
+    "Rod to case": ("grinding",),
+    "Two full turns": ("turn_by_hand",),
+    "Torque": ("rod_through_the_case", "brake_cleaner"),
+    "Ignition": ("carbon_monoxide", "kickback", "fuel", "hot_parts"),
+    "Decompressor": ("kickback",),
+}
+"""Hazards of a line, by what it measures; its step says them."""
+
+
+def _merged(lines: Iterable[Measurement], more: Iterable[Measurement]) -> tuple[Measurement, ...]:
+    """All lines by step, each with its hazards."""
+    lines = tuple(lines)
+    known = {each.compare for each in lines if each.compare}
+    every = sorted([*lines, *(each for each in more if each.compare not in known)], key=lambda each: each.step)
+    return tuple(
+        replace(
+            each,
+            clears=each.clears or each.what in _CLEARS,
+            caution=tuple(dict.fromkeys((*each.caution, *_CAUTIONED.get(each.what, ())))),
+        )
+        for each in every
+    )
+
+
+MEASUREMENTS: tuple[Measurement, ...] = _merged(_LINES, _CLEARANCES)
+"""The mock-up card, in the order of the work."""
+
+_RULE_STEPS = {
+    "clearance_volume_positive": 5,
+    "ring_to_deck": 4,
+    "coil_bind": 10,
+    "retainer_to_guide": 10,
+    "head_lift": 10,
+    "spring_lift": 10,
+    "spring_seat": 10,
+    "spring_stress_open": 10,
+    "pushrod_shortest": 12,
+    "pushrod_longest": 12,
+    "pushrod_mismatch": 12,
+    "float_speed": 13,
+}
+"""Steps at which physical rules without a line of their own are measured; the others where the engine is turned."""
+
+REDO: tuple[tuple[str, tuple[int, ...]], ...] = (
+    ("Block, crank, rod or piston", (3, 4, 5, 6, 7, 8, 10, 11, 12, 13, 14, 15)),
+    ("Gasket, mill or deck cut", (5, 6, 7, 8, 11, 12)),
+    ("Cam, rocker or spring", (8, 9, 10, 11, 12, 13, 14)),
+    ("Bore", (2, 4, 5, 16)),
+)
+"""What was changed, and the steps (keys of :data:`STEPS`) that are done again. Common practice, no source."""
 
 CONSUMABLES: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("soft solder wire and modelling clay", ()),
@@ -421,8 +498,28 @@ def as_measured(line: Measurement, combination: Combination) -> Combination:
 
 
 def card(checked: Checked) -> tuple[Measurement, ...]:
-    """Lines of the mock-up card that apply to a combination, in the order of the work."""
-    return tuple(each for each in MEASUREMENTS if applies(each.needs, checked))
+    """Lines of the mock-up card that apply to a combination, in the order of the work.
+
+    A physical rule that cannot be worked out has a line in any case.
+    """
+    lines = [each for each in MEASUREMENTS if applies(each.needs, checked)]
+    known = {each.compare for each in lines}
+    sentences = {rule.id: rule.sentence for rule in PHYSICAL}
+    for each in checked.unworked:
+        if each.figure not in known:
+            known.add(each.figure)
+            words = each.rule.replace("_", " ").capitalize()
+            where = sentences.get(each.rule, "")
+            lines.append(
+                Measurement(_RULE_STEPS.get(each.rule, 14), words, where, "what reaches it", each.figure, clears=True)
+            )
+    return tuple(sorted(lines, key=lambda each: each.step))
+
+
+def step_hazards(lines: Iterable[Measurement], step: int) -> tuple[Hazard, ...]:
+    """Hazards of one step of a card, worst first."""
+    ids = {name for each in lines if each.step == step for name in each.caution}
+    return tuple(each for each in HAZARDS if each.id in ids)
 
 
 def consumables(checked: Checked) -> tuple[str, ...]:

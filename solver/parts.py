@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from kitwright.solver.fields import (
     Adjuster,
@@ -28,6 +28,7 @@ from kitwright.solver.fields import (
     need,
     of,
     specs,
+    words,
 )
 from kitwright.solver.quantity import (
     ANGLE,
@@ -53,6 +54,13 @@ _VALVE_DROP = (
 )
 POCKET_FLOORS = ("parallel", "flat")
 """What the floor of a piston's valve pocket may be; a plain crown is a flat floor of depth 0."""
+WELDED, GROUND = "welded", "ground"
+"""What may have been done to a part that carries load."""
+
+
+def _reworked() -> Any:
+    """What was done to a part since its maker let go of it."""
+    return words((WELDED, GROUND), "what was done to it since it was made; empty says nothing of it")
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,6 +141,7 @@ class Crank(Part):
     counterweight_moment: Quantity | None = may(MOMENT, 0, 1e6, "counterweight's mass times its radius")
     main_clearance: Quantity | None = may(LENGTH, 0, 1, "play of the main bearings, on diameter")
     material: str | None = of("text", "material, as in the table of materials")
+    reworked: tuple[str, ...] = _reworked()
     max_rpm: Quantity | None = may(ROTATION, 500, 30_000, "maker's speed limit")
 
 
@@ -160,6 +169,7 @@ class Rod(Part):
     pin_clearance: Quantity | None = may(LENGTH, 0, 1, "play of the piston pin in the small end, on diameter")
     material: str | None = of("text", "material, as in the table of materials")
     max_load: Quantity | None = may(FORCE, 100, 1e6, "maker's load limit in tension")
+    reworked: tuple[str, ...] = _reworked()
     max_rpm: Quantity | None = may(ROTATION, 500, 30_000, "maker's speed limit")
 
 
@@ -271,6 +281,7 @@ class Cam(Part):
     intake_readings: Readings | None = of("readings", "CSV of the intake's degree wheel: angle and lobe lift")
     exhaust_readings: Readings | None = of("readings", "CSV of the exhaust's degree wheel: angle and lobe lift")
     decompressor: Decompressor | None = group_or_flag(Decompressor, "decompressor; `true` where no more is known of it")
+    reworked: tuple[str, ...] = _reworked()
     max_rpm: Quantity | None = may(ROTATION, 500, 30_000, "maker's speed limit")
 
 

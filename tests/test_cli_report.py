@@ -25,9 +25,10 @@ from kitwright.cli.report.numbers import ranks, style
 from kitwright.cli.report.table import as_text
 from kitwright.cli.report.words import gaps, tightest, to_option
 from kitwright.solver import check, find
-from kitwright.solver.cautions import CAM_TURNS, OVER_SPEED, PROUD, cautions
+from kitwright.solver.cautions import CAM_TURNS, PROUD, cautions
 from kitwright.solver.combination import Missing
 from kitwright.solver.compose import compose
+from kitwright.solver.hazards import BY_ID
 from kitwright.solver.plan import Plan
 from kitwright.solver.result import Answer, Checked, Closest, Conflict, Considered, NotEstablished, WayOut
 from tests.cli_runner import WIDEST, plan, run
@@ -284,10 +285,10 @@ def test_the_tightest_limit_counts_in_steps_that_matter() -> None:
 def test_the_cautions_follow_the_combination() -> None:
     wanted, found, _ = checked("stack-not-needed", ("rod", "r86"), ("gasket", "g100"))
     said = cautions(found, wanted)
-    assert PROUD in said and OVER_SPEED not in said and CAM_TURNS not in said
+    assert PROUD in said and BY_ID["flywheel"].line not in said and CAM_TURNS not in said
     wanted, found, _ = checked("revs-against-lift", ("rocker", "rk110"), ("spring", "s-soft"), ("retainer", "t0"))
     said = cautions(found, wanted)
-    assert OVER_SPEED in said and PROUD not in said
+    assert BY_ID["flywheel"].line in said and PROUD not in said
     assert len(said) == len(set(said))
 
 

@@ -5,15 +5,18 @@ from __future__ import annotations
 import re
 import subprocess
 import sys
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from kitwright.solver.cautions import HAZARDS
+from kitwright.cli.report.sheet.card import runs
 from kitwright.solver.combination import Combination
 from kitwright.solver.fields import specs
+from kitwright.solver.guards import CLEARANCES
+from kitwright.solver.hazards import HAZARDS, RANKS
 from kitwright.solver.mock_up import (
     CONSUMABLES,
     MEASUREMENTS,
@@ -84,17 +87,18 @@ def test_the_answer_is_at_the_top_and_is_that_of_check() -> None:
 
 @pytest.mark.parametrize("form", ["html", "markdown"])
 def test_each_hazard_has_its_line(form: str) -> None:
-    assert {each.partition(":")[0] for each in HAZARDS} == {
-        "Governor",
-        "Flywheel",
-        "Fuel",
-        "Exhaust gas",
-        "Kickback",
-        "Hot parts",
-    }
     mark = "<li>" if form == "html" else "- "
-    for page in (first(form), run("sheet", PUMP, "--top", "2", "--format", form).stdout):
-        assert all(mark + each.replace("'", "&#39;" if form == "html" else "'") in page for each in HAZARDS)
+    failing = run("sheet", STACK, "--use", "rod=r86", "--use", "gasket=g050", "--alone", "--format", form).stdout
+    for page in (first(form), run("sheet", PUMP, "--top", "2", "--format", form).stdout, failing):
+        lines = [mark + each.line.replace("'", "&#39;" if form == "html" else "'") for each in HAZARDS]
+        assert all(each in page for each in lines)
+        told = page[page.index('<section id="before"' if form == "html" else ". Before ") :]
+        places = [told.index(f"{title}:") for title in RANKS.values()]
+        assert places == sorted(places)  # worst first, and each hazard under its own rank
+        ends = [*places[1:], len(told)]
+        for rank, start, end in zip(RANKS, places, ends, strict=True):
+            mine = [line for line, hazard in zip(lines, HAZARDS, strict=True) if hazard.rank == rank]
+            assert mine and all(each in told[start:end] for each in mine)
         assert "two full crank turns" in page and "qualified machinist" in page and "Local codes" in page
 
 
@@ -141,11 +145,108 @@ def test_the_card_has_expected_values_limits_and_blanks() -> None:
     told = section(first("markdown"), "Mock-up card")
     assert "| 0.981 mm (0.789 to 1.173) | at least 0.75 mm, at most 1.20 mm |  |" in told
     deck = r"0.517 mm up \(0.659 mm up to 0.376 mm up\)"
-    assert re.search(rf"^\| Deck \|.*\| {deck} \| not established \|  \|$", told, re.M)
-    assert re.search(r"^\| Gasket, compressed \|.*\| 59 ± 2 thou \| within its ± \|  \|$", told, re.M)
+    assert re.search(rf"^\| Deck \|.*\| {deck} \| maker's figure \\_\\_\\_\\_ \|  \|$", told, re.M)
+    assert re.search(r"^\| Gasket, compressed \|.*\| 1\.499 ± 0\.051 mm \| within its ± \|  \|$", told, re.M)
+    assert "not established" not in told
     assert "with: {block: b71, crank: k60, rod: r98, piston: p281}" in told
-    steps = [int(each) for each in re.findall(r"^\*\*(\d+)\. ", told, re.M)]
-    assert steps == sorted(steps) and steps[0] == 1 and steps[-1] == 16
+
+
+def steps_of(card_text: str) -> dict[str, int]:
+    """Names of a card's steps, and the numbers that they carry."""
+    return {name: int(number) for number, name in re.findall(r"^\*\*(\d+)\. (.+)\*\*$", card_text, re.M)}
+
+
+def test_the_card_has_no_gaps_in_its_numbers_and_what_is_redone_follows_them() -> None:
+    short = section(answer_checked("--kinds", "block,crank,rod,piston", "--format", "markdown"), "Mock-up card")
+    for told in (section(first("markdown"), "Mock-up card"), short):
+        steps = steps_of(told)
+        assert list(steps.values()) == [*range(1, len(steps) + 1)]
+        again = dict(re.findall(r"^- (.+): steps? (.+)$", told, re.M))
+        shown = sorted(int(end) for text in again.values() for end in re.findall(r"\d+", text))
+        assert shown[-1] <= len(steps)
+        own = {"Block and bore", "Where the piston stops", "Volumes", "Before the first start"} & set(steps)
+        listed = [steps[name] for name in STEPS.values() if name in own]
+        assert runs(listed) == again["Bore"]
+    assert "Volumes" not in steps_of(short) and "Balance" in steps_of(short)
+    assert again["Bore"] == "2, 4 and 8"
+
+
+def test_the_card_is_in_one_system_of_units() -> None:
+    for units, other in (("mm", r"\d (?:thou|in)\b"), ("in", r"\d mm\b|… mm\b")):
+        page = run("sheet", PUMP, "--rank", "1", "--format", "markdown", "--units", units).stdout
+        for name in ("Mock-up card", "Shopping list"):
+            told = section(page, name)
+            assert not re.search(other, told), re.findall(rf".*(?:{other}).*", told)
+    assert "{deck: … in (down or up) ± … in, with:" in told_card(page)
+    assert "down ±" not in told_card(first("markdown")) and "… mm (down or up) ± … mm" in told_card(first("markdown"))
+
+
+def told_card(page: str) -> str:
+    return section(page, "Mock-up card")
+
+
+def test_a_rule_that_cannot_be_worked_out_is_a_line_of_the_card() -> None:
+    """Each of them has one, with its own limit, wherever it stands; also where the card has no line for its figure."""
+    from kitwright.cli.report.sheet.card import CLEAR, limit
+    from kitwright.solver.plan import Plan
+    from kitwright.solver.result import Unworked
+    from kitwright.solver.rules import PHYSICAL
+
+    wanted = Plan(rev_ceiling=4500.0)
+    for rule in PHYSICAL:
+        lines = card(replace(blank(), unworked=(Unworked(rule.id, rule.figure, ()),)))
+        mine = [each for each in lines if each.compare == rule.figure]
+        assert len(mine) == 1 and mine[0].what and mine[0].where
+        asked = limit(mine[0], replace(blank(), unworked=(Unworked(rule.id, rule.figure, ()),)), wanted)
+        assert asked == (CLEAR if rule.id != "float_speed" else "must clear: ≥ 4500 rpm")
+    result = run("sheet", STACK, "--rank", "1", "--format", "markdown").stdout
+    assert "more cannot be worked out and must be measured: rod side clearance, skirt to counterweight" in result
+    for what in ("Big end sideways", "Skirt to counterweight"):
+        line = rf"^\| {what} \|.*\| not known \| must clear: \\> 0 \|  \|$"
+        assert re.search(line, told_card(result), re.M), what
+
+
+def test_what_must_not_touch_never_waits_for_a_makers_figure() -> None:
+    lines = {each.compare: each for each in MEASUREMENTS if each.compare in CLEARANCES}
+    assert {
+        "skirt_to_counterweight",
+        "counterweight_to_case",
+        "rod_to_case",
+        "rod_to_core",
+        "lobe_to_barrel",
+        "ring_to_deck",
+        "coil_bind_margin",
+        "retainer_margin",
+    } <= set(lines)
+    assert any(each.compare == "spring_seat" for each in MEASUREMENTS)
+    rows = told_card(first("markdown")).splitlines()
+    told = [line for line in rows if re.match(r"\| (Rod|Skirt|Lobe|Counter)", line)]
+    assert len(told) >= 5 and not any("maker" in line for line in told)
+
+
+def test_the_steps_of_the_card_say_their_hazards() -> None:
+    said = dict(re.findall(r"^\*\*\d+\. (.+)\*\*\n\n([^|\n]+)$", told_card(first("markdown")), re.M))
+    for step, words in {
+        "Strip, clean, look": ("asbestos", "brake cleaner", "crack test"),
+        "The stack": ("machinist",),
+        "Quench": ("lead-free",),
+        "What limits the lift": ("springs", "eye protection"),
+        "Piston to valve": ("springs",),
+        "Speed": ("governor", "rating"),
+        "Two full turns by hand": ("ground off", "fingers clear", "no force"),
+        "Before the first start": ("carbon monoxide", "kickback", "decompressor", "fuel", "hot", "phosgene"),
+    }.items():
+        assert all(word in said[step].lower() for word in words), step
+    assert "Bal" not in "".join(said)
+    html = first("html")
+    for text in said.values():
+        assert text.rstrip(".").replace("'", "&#39;") in html
+
+
+def test_hazards_of_the_card_are_there_and_have_words_for_it() -> None:
+    told = {each.id for each in HAZARDS if each.at_bench}
+    used = {name for each in MEASUREMENTS for name in each.caution}
+    assert used == told
 
 
 def test_the_card_follows_the_chosen_parts() -> None:
@@ -248,6 +349,30 @@ def test_a_missed_limit_still_gives_a_sheet_and_status_1() -> None:
     assert "it does not fit" in result.stdout and "quench is 0.00 mm, wanted at least 0.90 mm" in result.stdout
 
 
+def test_the_sheet_of_what_does_not_fit_has_nothing_to_fill_in_but_what_would_mend_it() -> None:
+    named = ("--use", "rod=r86", "--use", "gasket=g050")
+    page = run("sheet", STACK, *named, "--alone").stdout
+    assert 'class="blank"' not in page and 'class="cautions"' not in page and "to fill in" not in page
+    assert "____" not in page and "reading" not in page
+    told = run("sheet", STACK, *named, "--alone", "--format", "markdown").stdout
+    titles = re.findall(r"^## \d+\. (.+)$", told, re.M)
+    assert "Shopping list" not in titles and "Mock-up card" not in titles
+    assert titles.index("What would mend it") == 1
+    assert "Because:" in section(told, "The answer")
+    mend = section(told, "What would mend it")
+    asked = run("check", STACK, *named, "--format", "markdown").stdout
+    assert "One change that mends everything" in mend and mend.strip() in asked  # as `check` says it
+    fits = first("html")
+    assert 'class="blank"' in fits and 'class="cautions"' in fits and "What would mend it" not in fits
+
+
+def test_what_is_on_paper_says_at_the_top_what_is_not_established() -> None:
+    result = run("sheet", STACK, "--min", "rev_ceiling=5000rpm", "--rank", "1", "--format", "markdown")
+    assert result.exit_code == 0
+    head = result.stdout.split("| sheet |")[0]
+    assert "it fits on paper" in head and "Not established: rev ceiling" in head
+
+
 def test_nothing_fits_gives_no_sheet_and_the_next_command() -> None:
     result = run("sheet", STACK, "--min", "quench=3mm", "--max", "quench=3.1mm")
     assert result.exit_code == 1 and result.stdout == ""
@@ -300,7 +425,7 @@ def blank(**more: Any) -> Checked:
 def test_every_measurement_names_what_there_is(line: Measurement) -> None:
     assert line.step in STEPS and line.what and line.where and line.tool
     for each in (line.compare, *line.needs):
-        if not each or each in FIGURES or each in (PROUD, STACKED, MOVED):
+        if not each or each in FIGURES or each in CLEARANCES or each in (PROUD, STACKED, MOVED):
             continue
         kind, _, field = each.partition(".")
         if kind == "machining":
@@ -316,7 +441,7 @@ def test_every_measurement_names_what_there_is(line: Measurement) -> None:
 def test_the_card_is_in_the_order_of_the_work() -> None:
     steps = [each.step for each in MEASUREMENTS]
     assert steps == sorted(steps) and set(steps) == set(STEPS)
-    assert len(REDO) == 4
+    assert len(REDO) == 4 and all(set(again) <= {*STEPS, 8} for _, again in REDO)
     assert all(set(needs) <= set(KINDS) for _, needs in CONSUMABLES)
 
 
@@ -346,7 +471,8 @@ heads: [{id: "[h]", chamber: 25.2 cc, on_shelf: 1}]
     lines = re.findall(r"^- `(- \{.*\})`$", told, re.M)
     assert len(lines) == 2
     filled = [
-        each.replace("… mm down ± …", "0.22 mm down ± 0.02").replace("… cc ± …", "24.0 cc ± 0.1") for each in lines
+        each.replace("… mm (down or up) ± …", "0.22 mm down ± 0.02").replace("… cc ± …", "24.0 cc ± 0.1")
+        for each in lines
     ]
     file.write_text(asked + "measured:\n" + "\n".join(filled) + "\n", encoding="utf-8")
     figures = answer("find", file)["combinations"][0]["figures"]

@@ -37,6 +37,7 @@ PLANS = {
     "inches": (PUMP, "--rank", "1", "--units", "in"),
     "little data": (plan("stack-not-needed"), "--rank", "1"),
     "worst case": (plan("skirt-to-counterweight"), "--rank", "1", "--tolerance", "worst_case"),
+    "on paper": (plan("stack-not-needed"), "--min", "rev_ceiling=5000rpm", "--rank", "1"),
 }
 
 HOSTILE = """
@@ -217,14 +218,32 @@ def test_contrast_is_computed_rightly() -> None:
 
 @pytest.mark.parametrize("theme", [LIGHT, DARK, PAPER], ids=["light", "dark", "paper"])
 def test_text_and_lines_stand_out(theme: dict[str, str]) -> None:
-    assert set(theme) >= {"paper", "panel", "ink", "soft", "rule", "edge", "a", "b", "c", "metal", "part", "layer"}
-    for text in ("ink", "soft", "a", "b"):
+    assert set(theme) >= {"paper", "panel", "ink", "soft", "rule", "edge", "a", "b", "c", "open"}
+    assert set(theme) >= {"metal", "part", "layer"}
+    for text in ("ink", "soft", "a", "b", "c", "open"):
         for ground in ("paper", "panel"):
             assert contrast(theme[text], theme[ground]) >= 4.5, (text, ground)  # WCAG 2.2, 1.4.3 level AA
-    for line in ("a", "b", "c", "edge", "layer"):
+    for line in ("a", "b", "c", "edge", "layer", "open"):
         assert contrast(theme[line], theme["paper"]) >= 3.0, line  # WCAG 2.2, 1.4.11
     for ground in ("metal", "part"):
         assert contrast(theme["ink"], theme[ground]) >= 4.5, ground
+
+
+def test_the_three_verdicts_differ_by_colour_by_edge_and_by_mark() -> None:
+    edges = dict(re.findall(r"^p\.(open|bad) {[^}]*border-color: var\(--(\w+)\)", CSS, re.M))
+    good = re.search(r"p\.good, p\.open, p\.bad {[^}]*border-left: 5px solid var\(--(\w+)\)", CSS)
+    assert good is not None and len({good[1], *edges.values()}) == 3
+    for theme in (LIGHT, DARK, PAPER):
+        assert len({theme[name] for name in (good[1], *edges.values())}) == 3
+    for verdict, mark, words in (
+        ("good", "✓", (PUMP, "--rank", "1")),
+        ("open", "?", (plan("stack-not-needed"), "--min", "rev_ceiling=5000rpm", "--rank", "1")),
+        ("bad", "✗", (plan("stack-not-needed"), "--use", "rod=r86", "--use", "gasket=g050", "--alone")),
+    ):
+        answer = run("sheet", *words).stdout
+        marked = re.findall(r'<p class="(\w+)"><span class="sign" aria-hidden="true">(.)</span> It ', answer)
+        assert marked == [(verdict, mark)]
+        assert verdict == "good" or 'class="good"' not in answer  # green for what fits, and for nothing else
 
 
 def test_lines_differ_by_more_than_colour() -> None:

@@ -137,7 +137,7 @@ class _Task:
             say("kitwright: several parts would do; name one of each kind, or ask for the closest with `--rank 1`")
             say(*(f"  --use {kind}=…   {listing(ids)}" for kind, ids in error.kinds.items()))
             return Status.INPUT
-        return self._one(combination, chosen, self._others(alone))
+        return self._one(combination, chosen, catalogue, self._others(alone))
 
     def _others(self, alone: bool) -> Others:
         from kitwright.cli.report.sheet.content import Others
@@ -166,7 +166,7 @@ class _Task:
             return Status.ANSWERED if answer.status == "complete" else Status.STOPPED
         from kitwright.cli.report.sheet.content import Others
 
-        status = self._one(answer.combinations[rank - 1].combination, plan, Others(answer), rank)
+        status = self._one(answer.combinations[rank - 1].combination, plan, catalogue, Others(answer), rank)
         return status if answer.status == "complete" else Status.STOPPED
 
     def _nothing(self, answer: Answer, use: list[str]) -> Status:
@@ -186,11 +186,15 @@ class _Task:
 
         deliver(written(list_sheet(answer, question), self.form), self.output)
 
-    def _one(self, combination: Combination, plan: Plan, others: Others, rank: int | None = None) -> Status:
+    def _one(
+        self, combination: Combination, plan: Plan, catalogue: Catalogue, others: Others, rank: int | None = None
+    ) -> Status:
         from kitwright.cli.report.sheet import written
         from kitwright.cli.report.sheet.content import build_sheet
         from kitwright.solver import check
+        from kitwright.solver.mend import mends
 
         checked = check(combination, plan)
-        deliver(written(build_sheet(checked, plan, others, rank), self.form), self.output)
+        mending = {} if checked.fits else mends(checked, plan, catalogue)
+        deliver(written(build_sheet(checked, plan, others, rank, mending), self.form), self.output)
         return Status.ANSWERED if checked.fits else Status.NOTHING

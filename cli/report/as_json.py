@@ -9,11 +9,12 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from kitwright.cli.report.at_speed import at_speed_data
+from kitwright.cli.report.cautioned import builds_of, caution_data, moment_data
 from kitwright.cli.report.notes import notes_data, notes_on
 from kitwright.cli.report.verdicts import because_data, is_at_most
 from kitwright.cli.report.words import exact_dimensions
 from kitwright.solver.catalogue import Catalogue
-from kitwright.solver.cautions import CAUTION_GUARD, cautions
+from kitwright.solver.cautions import CAUTION_GUARD, hazards
 from kitwright.solver.combination import Missing
 from kitwright.solver.plan import Plan
 from kitwright.solver.registry import FIGURES
@@ -61,6 +62,7 @@ def answer_data(answer: Answer) -> dict[str, Any]:
         },
         "conflict": conflict_data(answer.conflict),
         **({"proven": answer.proven} if answer.status == "incomplete" else {}),
+        **moment_data(builds_of(answer), answer.plan),
         "seconds": answer.seconds,
     }
 
@@ -112,7 +114,7 @@ def check_data(checked: Checked, plan: Plan, catalogue: Catalogue | None = None)
         "labour": checked.labour,
         **at_speed_data(checked, plan),
         **notes_data(notes_on(checked, plan, catalogue)),
-        "cautions": list(cautions(checked, plan)),
+        **caution_data(hazards(checked, plan)),
     }
 
 

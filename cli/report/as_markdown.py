@@ -58,6 +58,8 @@ def _table(table: Table) -> Iterator[str]:
             if number:
                 yield ""
             yield from (f"**{escaped(row.title)}**", "")
+            if row.note:
+                yield from (escaped(row.note), "")
             yield from _head(table)
         else:
             yield _row(row)

@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from kitwright.cli.report.as_csv import answer_rows, combination_row, csv_text
 from kitwright.cli.report.as_json import combination_data, dumped
 from kitwright.cli.report.blocks import Column, Command, Items, Paragraph, Report, Table, Title
+from kitwright.cli.report.cautioned import moment_blocks, moment_of_engines
 from kitwright.cli.report.found import Question, check_words, combination_table
 from kitwright.cli.report.numbers import money, seconds
 from kitwright.cli.report.words import all_parts, longer, wanted
 from kitwright.solver.bench import Allotment, BenchAnswer
 from kitwright.solver.bench_explain import BUDGET, BenchExplanation, BenchRequirement, BenchWay
-from kitwright.solver.plan import Bench
+from kitwright.solver.plan import Bench, Plan
 from kitwright.solver.requirements import bound_of
-from kitwright.solver.result import Answer, Considered
+from kitwright.solver.result import Answer, Checked, Considered
 from kitwright.solver.wording import requirement_words, said
 
 SHARING = (
@@ -99,6 +100,7 @@ def _engine(engine: str, chosen: Sequence[Any], question: Question) -> Iterator[
     if common:
         yield Paragraph(f"In {'all of them' if len(chosen) > 1 else 'it'}: {', '.join(common)}.")
     yield table
+    yield from moment_blocks(chosen, question.plan)
     buy = ", ".join(f"{each.count} x {each.id}" for each in chosen[0].buy)
     yield Paragraph(f"To buy for the first: {buy or 'nothing'}.")
     yield Command("Everything about the first", check_words(chosen[0], question))
@@ -184,6 +186,8 @@ def explanation_report(found: BenchExplanation, questions: Mapping[str, Question
         report.append(Items("The first of them takes", tuple(_lines(found.ways[0].allotment))))
     elif found.conflict and found.complete:
         report.append(Paragraph("No single change opens an allotment."))
+    for plan, builds in _builds(answer.bench, [*answer.allotments, *(each.allotment for each in found.ways)]):
+        report += (each for each in moment_blocks(builds, plan) if each not in report)
     if not found.complete:
         text = f"Stopped after {seconds(answer.seconds)}, before everything was looked at; what stands here is proven."
         report.append(Paragraph(f"{text}{longer(found.stopped_by)}", "bad"))
@@ -243,8 +247,15 @@ def bench_data(answer: BenchAnswer) -> dict[str, Any]:
         "allotments": [{"rank": rank, **allotment_data(each)} for rank, each in enumerate(answer, 1)],
         "alone": {name: _alone(each) for name, each in answer.alone.items()},
         "contested": list(answer.contested),
+        **moment_of_engines(_builds(answer.bench, answer.allotments)),
         "seconds": answer.seconds,
     }
+
+
+def _builds(bench: Bench, allotments: Iterable[Allotment]) -> Iterator[tuple[Plan, list[Checked]]]:
+    """Each engine's plan, and its builds in some allotments."""
+    some = list(allotments)
+    return ((plan, [each.engines[engine] for each in some]) for engine, plan in bench.engines.items())
 
 
 def _alone(answer: Answer) -> dict[str, Any] | None:
@@ -275,6 +286,9 @@ def explanation_data(found: BenchExplanation) -> dict[str, Any]:
     """Write what ``explain`` answers of several engines, for JSON."""
     return {
         **bench_data(found.answer),
+        **moment_of_engines(
+            _builds(found.answer.bench, [*found.answer.allotments, *(each.allotment for each in found.ways)])
+        ),
         "hopeless": list(found.hopeless),
         "without_price": list(found.priceless),
         "conflict": [{"engine": each.engine or None, "requirement": each.name} for each in found.conflict],

@@ -30,11 +30,15 @@ class Paragraph:
 
 @dataclass(frozen=True, slots=True)
 class Items:
-    """A list under a line that says what it lists; ``whole`` items stay on one line each, to be searched."""
+    """A list under a line that says what it lists.
+
+    ``whole`` items stay on one line each, to be searched; ``tick`` puts a box before each on a page, to be ticked.
+    """
 
     title: str
     items: tuple[str, ...]
     whole: bool = False
+    tick: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,9 +77,10 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Section:
-    """A line between the rows of a table that says what comes next."""
+    """A line between the rows of a table that says what comes next; ``note`` is what to know before it."""
 
     title: str
+    note: str = ""
 
 
 @dataclass(frozen=True, slots=True)

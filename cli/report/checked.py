@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from kitwright.cli.report.at_speed import at_speed_blocks
 from kitwright.cli.report.blocks import Column, Items, Paragraph, Report, Section, Table, Title
+from kitwright.cli.report.cautioned import caution_blocks
 from kitwright.cli.report.notes import note_blocks, notes_on
 from kitwright.cli.report.numbers import Style, money
 from kitwright.cli.report.verdicts import (
@@ -33,7 +34,7 @@ from kitwright.cli.report.words import (
     words,
 )
 from kitwright.solver.catalogue import Catalogue
-from kitwright.solver.cautions import cautions
+from kitwright.solver.cautions import hazards
 from kitwright.solver.check import View
 from kitwright.solver.parts import KINDS, Part
 from kitwright.solver.plan import STATISTICAL, Plan
@@ -66,7 +67,7 @@ def check_report(
     exact = exact_text(checked)
     if exact:
         report.append(Paragraph(f"Taken as exact, because no ± is given: {exact}."))
-    report.append(Items("Before it runs", cautions(checked, plan)))
+    report += caution_blocks(hazards(checked, plan))
     return report
 
 
@@ -116,7 +117,9 @@ def parts_table(checked: Checked, plan: Plan) -> Table:
     for work in combination.operations:
         owner = combination.parts["head" if work in ("mill", "relieve") else "block"]
         labour = money(getattr(owner, work).labour)
-        rows.append(("machining", machining_text(combination, work, plan.units), owner.id, "to be done", labour, ""))
+        rows.append(
+            ("machining", machining_text(combination, work, plan.units), owner.id, "by a machinist", labour, "")
+        )
     columns = (
         Column("part"),
         Column("id"),

@@ -10,8 +10,10 @@ from kitwright.cli.report import measuring, mending, sampled, what_if
 from kitwright.cli.report.as_csv import Row, check_rows
 from kitwright.cli.report.as_json import check_data
 from kitwright.cli.report.blocks import Report
+from kitwright.cli.report.cautioned import caution_rows
 from kitwright.cli.report.checked import check_report
 from kitwright.solver.catalogue import Catalogue
+from kitwright.solver.cautions import hazards
 from kitwright.solver.measure_next import MeasureNext
 from kitwright.solver.mend import Mend
 from kitwright.solver.plan import Plan
@@ -78,6 +80,7 @@ def deep_rows(checked: Checked, plan: Plan, depth: Depth) -> tuple[list[str], li
         *mending.mend_rows(depth.mends),
         *measuring.next_rows(depth.measure, checked.combination),
         *sampled.share_rows(depth.shares),
+        *caution_rows(hazards(checked, plan)),
     ]
     if depth.what_if is not None:
         rows += what_if.what_if_rows(depth.what_if)

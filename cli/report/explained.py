@@ -8,6 +8,7 @@ from typing import Any
 
 from kitwright.cli.report.as_json import answer_data, combination_data, conflict_data, dumped, limit_data, way_data
 from kitwright.cli.report.blocks import Column, Command, Items, Paragraph, Report, Table, Title
+from kitwright.cli.report.cautioned import builds_explained, moment_blocks, moment_data
 from kitwright.cli.report.found import Question, check_words, left_out
 from kitwright.cli.report.nothing import (
     GUARD_WARNING,
@@ -68,6 +69,7 @@ def explanation_report(found: Explanation, question: Question) -> Report:
                 "bad",
             )
         )
+    report += moment_blocks(builds_explained(found), plan)
     report += _ending(found, question)
     return report
 
@@ -286,6 +288,7 @@ def explanation_data(found: Explanation) -> dict[str, Any]:
     """Write what ``explain`` answers: the keys of ``find``, and more beside."""
     return {
         **answer_data(found.answer),
+        **moment_data(builds_explained(found), found.answer.plan),
         "other_conflicts": [conflict_data(each) for each in found.other_conflicts],
         "ways_out_together": [
             {

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from kitwright.cli.report.blocks import Column, Command, Items, Paragraph, Report, Table, Title
+from kitwright.cli.report.cautioned import moment_blocks
 from kitwright.cli.report.nothing import nothing_report
 from kitwright.cli.report.numbers import money, ranks, seconds
 from kitwright.cli.report.verdicts import (
@@ -87,6 +88,7 @@ def find_report(answer: Answer, question: Question) -> Report:
         if common:
             report.append(Paragraph(f"In {'all of them' if len(answer) > 1 else 'it'}: {', '.join(common)}."))
         report.append(table)
+        report += moment_blocks(answer.combinations, answer.plan)
         report += _notes(answer)
     report.append(Paragraph(_searched(answer, question)))
     left = left_out(answer.considered, answer.plan)

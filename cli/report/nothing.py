@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from kitwright.cli.report.blocks import Column, Command, Items, Paragraph, Report, Table, Title
+from kitwright.cli.report.cautioned import builds_of, moment_blocks
 from kitwright.cli.report.numbers import money, seconds
 from kitwright.cli.report.words import figure_text, machining_text, part_names, to_option, wanted, words
 from kitwright.solver.candidates import combinations_possible
@@ -45,6 +46,7 @@ def nothing_report(answer: Answer, question: Question) -> Report:
         report.append(Items("Parts that can be in no combination", tuple(left)))
     possible = combinations_possible(answer.considered.possible)
     report.append(Paragraph(f"Searched: {possible}; none fits, proven in {seconds(answer.seconds)}."))
+    report += moment_blocks(builds_of(answer), plan)
     follow = next_command(answer, question)
     if follow is not None:
         report.append(follow)

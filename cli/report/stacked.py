@@ -7,6 +7,7 @@ from typing import Any
 
 from kitwright.cli.report.as_json import combination_data, dumped, limit_data
 from kitwright.cli.report.blocks import Column, Items, Paragraph, Report, Table, Title
+from kitwright.cli.report.cautioned import builds_stacked, caution_data, moment_blocks
 from kitwright.cli.report.numbers import Style, money, seconds, style
 from kitwright.cli.report.verdicts import TONES, rev_limit_text, steps_text
 from kitwright.cli.report.words import (
@@ -19,6 +20,7 @@ from kitwright.cli.report.words import (
     wanted,
     words,
 )
+from kitwright.solver.cautions import Caution, moment
 from kitwright.solver.deck_turns import DeckRange
 from kitwright.solver.plan import Plan
 from kitwright.solver.result import Checked
@@ -58,6 +60,7 @@ def stack_report(answer: StackAnswer, plan_file: str) -> Report:
     report += _decks(answer)
     notes = tuple(cautions_on(answer))
     report.append(Items("Before you choose", notes))
+    report += moment_blocks(builds_stacked(answer), plan)
     ending = f"Everything else was free; proven complete in {seconds(answer.seconds)}."
     if answer.status == "incomplete":
         ending = f"Stopped after {seconds(answer.seconds)}; {answer.proven}.{longer(answer.stopped_by)}"
@@ -203,6 +206,11 @@ def cautions_on(answer: StackAnswer) -> Iterator[str]:
 # data
 
 
+def _as_cautions(answer: StackAnswer) -> Iterator[Caution]:
+    """What is to be said of stacks, in the rank of what misleads."""
+    return (Caution("numbers", "Stack", text) for text in cautions_on(answer))
+
+
 def stack_data(answer: StackAnswer) -> dict[str, Any]:
     """Write what ``stack`` answers, for JSON."""
     return {
@@ -217,7 +225,7 @@ def stack_data(answer: StackAnswer) -> dict[str, Any]:
         "deck_mm": answer.deck,
         "deck_ranges": [{"gasket": each.gasket, "from_mm": each.low, "to_mm": each.high} for each in answer.ranges],
         "turns_at_deck_mm": list(answer.turns_at_deck),
-        "cautions": list(cautions_on(answer)),
+        **caution_data([*moment(builds_stacked(answer), answer.plan), *_as_cautions(answer)]),
         **({"proven": answer.proven} if answer.status == "incomplete" else {}),
     }
 

@@ -137,6 +137,8 @@ def _one_block(table: Table, columns: Sequence[int], limits: Sequence[int | None
     for entry in table.rows:
         if isinstance(entry, Section):
             yield _paint(entry.title, _BOLD, colour)
+            if entry.note:
+                yield _INDENT + entry.note
         else:
             yield from (_INDENT + line for line in islice(body, next(heights)))
 

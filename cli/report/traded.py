@@ -8,6 +8,7 @@ from typing import Any
 from kitwright.cli.report.as_csv import answer_rows, csv_text
 from kitwright.cli.report.as_json import answer_data, combination_data, dumped
 from kitwright.cli.report.blocks import Command, Items, Paragraph, Report, Title
+from kitwright.cli.report.cautioned import moment_blocks
 from kitwright.cli.report.found import Question, check_words, combination_table
 from kitwright.cli.report.nothing import nothing_report
 from kitwright.cli.report.numbers import money, seconds
@@ -47,6 +48,7 @@ def trade_off_report(found: TradeOff, question: Question) -> Report:
         if common and count > 1:
             report.append(Paragraph(f"In all of them: {', '.join(common)}."))
         report.append(table)
+        report += moment_blocks(answer.combinations, answer.plan)
     steps = tuple(_steps(answer.combinations))
     if steps:
         report.append(Items("What the money brings", steps))

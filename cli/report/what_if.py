@@ -7,6 +7,7 @@ from typing import Any
 
 from kitwright.cli.report.as_json import limit_data, verdict_data
 from kitwright.cli.report.blocks import Column, Items, Paragraph, Report, Section, Table, Title
+from kitwright.cli.report.cautioned import moment_blocks, moment_data
 from kitwright.cli.report.numbers import bare, style
 from kitwright.cli.report.verdicts import HEADS, TONES
 from kitwright.cli.report.words import UNKNOWN, figure_style, limit_name, missed, words
@@ -32,6 +33,7 @@ def what_if_report(found: WhatIf, plan: Plan) -> Report:
         ),
     ]
     report += [Paragraph(note) for note in found.notes]
+    report += moment_blocks([found.after], found.plan)
     if found.turned:
         report.append(Items("Limits whose answer changes", tuple(_turned(each, plan.units) for each in found.turned)))
     else:
@@ -100,6 +102,7 @@ def what_if_data(found: WhatIf) -> dict[str, Any]:
             for each in found.turned
         ],
         "notes": list(found.notes),
+        **moment_data([found.after], found.plan),
     }
 
 

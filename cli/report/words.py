@@ -210,9 +210,9 @@ def part_names(combination: Combination) -> dict[str, str]:
     return {kind: " + ".join(ids) if isinstance(ids, list) else ids for kind, ids in combination.ids.items()}
 
 
-def all_parts(combination: Combination) -> str:
+def all_parts(combination: Combination, units: str = "mm") -> str:
     """All parts and machining in one line."""
-    work = [machining_text(combination, each) for each in combination.operations]
+    work = [machining_text(combination, each, units) for each in combination.operations]
     return ", ".join([*part_names(combination).values(), *work])
 
 

@@ -29,6 +29,7 @@ def _shown(block: Any) -> Any:
     if isinstance(block, Command):
         return replace(block, words=tuple(map(visible, block.words)))
     rows = tuple(
-        Section(visible(row.title)) if isinstance(row, Section) else tuple(map(visible, row)) for row in block.rows
+        Section(visible(row.title), visible(row.note)) if isinstance(row, Section) else tuple(map(visible, row))
+        for row in block.rows
     )
     return replace(block, rows=rows)

@@ -96,14 +96,14 @@ def split(table: Table) -> list[Table]:
     return found
 
 
-def _bodies(table: Table) -> list[tuple[str, list[tuple[str, ...]]]]:
+def _bodies(table: Table) -> list[tuple[RowSection, list[tuple[str, ...]]]]:
     """Rows by the section that they stand under; rows before the first section have an empty title."""
-    found: list[tuple[str, list[tuple[str, ...]]]] = []
+    found: list[tuple[RowSection, list[tuple[str, ...]]]] = []
     for row in table.rows:
         if isinstance(row, RowSection):
-            found.append((row.title, []))
+            found.append((row, []))
         else:
             if not found:
-                found.append(("", []))
+                found.append((RowSection(""), []))
             found[-1][1].append(row)
     return found

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from kitwright.cli.report.at_speed import at_speed_blocks
 from kitwright.cli.report.blocks import Block, Column, Command, Items, Paragraph, Table, Title
+from kitwright.cli.report.cautioned import ranked_blocks
 from kitwright.cli.report.checked import exact_text, figure_blocks, limit_blocks, money_line, parts_table, verdict
 from kitwright.cli.report.found import Question, combination_table, find_report
+from kitwright.cli.report.mending import mend_blocks
 from kitwright.cli.report.notes import decompressor_text
 from kitwright.cli.report.numbers import money
 from kitwright.cli.report.sheet.card import mock_up_blocks, shopping_blocks
@@ -20,10 +22,11 @@ from kitwright.cli.report.verdicts import HEADS
 from kitwright.cli.report.words import MODES, all_parts, figure_style, gaps, machining_text, missing_text, wanted, words
 from kitwright.solver.cautions import sheet_cautions
 from kitwright.solver.check import View
+from kitwright.solver.mend import Mend
 from kitwright.solver.notes import notes
 from kitwright.solver.plan import STATISTICAL, Plan
 from kitwright.solver.registry import public_figures
-from kitwright.solver.result import Answer, Checked
+from kitwright.solver.result import Answer, Checked, Limit
 from kitwright.solver.trace import Step, trace
 
 _TILES = (
@@ -57,19 +60,39 @@ def _decompressor(checked: Checked, plan: Plan) -> Iterator[Paragraph]:
         yield Paragraph(decompressor_text(found))
 
 
-def build_sheet(checked: Checked, plan: Plan, others: Others, rank: int | None = None) -> Sheet:
-    """Lay out the sheet of one combination."""
+def build_sheet(
+    checked: Checked,
+    plan: Plan,
+    others: Others,
+    rank: int | None = None,
+    mends: Mapping[Limit, tuple[Mend, ...]] | None = None,
+) -> Sheet:
+    """Lay out the sheet of one combination.
+
+    One that does not fit has nothing to fill in, to tick or to buy: what would mend it stands there instead.
+    """
+    fits = checked.fits
     place = f"rank {rank}" if rank is not None else "as named"
     head = (
         ("Plan", plan.name or "without a name"),
         ("Build", place),
         ("Limits", MODES[plan.tolerance]),
         ("Lengths", {"mm": "millimetres", "in": "inches and thou"}[plan.units]),
-        *_HAND,
+        *(_HAND if fits else ()),
     )
+    to_do: tuple[Section, ...] = ()
+    mend: tuple[Section, ...] = ()
+    if fits:
+        to_do = (
+            Section("shopping", "Shopping list", tuple(shopping_blocks(checked, plan))),
+            Section("mock-up", "Mock-up card", tuple(mock_up_blocks(checked, plan))),
+        )
+    else:
+        mend = (Section("mend", "What would mend it", tuple(_mends(checked, plan, mends or {}))),)
     sections = (
         Section("answer", "The answer", tuple(_answer(checked, plan))),
-        Section("before", "Before it runs", (Items("", sheet_cautions(checked, plan)),)),
+        *mend,
+        Section("before", "Before it runs", tuple(ranked_blocks(sheet_cautions(checked), fits))),
         Section("stack", "The stack", tuple(_side_by_side(stack_drawings(checked, plan)))),
         Section("limits", "Limits and what is to spare", tuple(limit_blocks(checked, plan))),
         Section(
@@ -77,14 +100,29 @@ def build_sheet(checked: Checked, plan: Plan, others: Others, rank: int | None =
         ),
         Section("spread", "How far it may stray", tuple(_spread(checked, plan))),
         Section("money", "Against the others", tuple(_others(checked, others))),
-        Section("shopping", "Shopping list", tuple(shopping_blocks(checked, plan))),
-        Section("mock-up", "Mock-up card", tuple(mock_up_blocks(checked, plan))),
+        *to_do,
         Section("open", "What is not established", tuple(_open(checked, plan))),
         Section("figures", "Every figure", (*figure_blocks(checked, plan), *at_speed_blocks(checked, plan))),
         Section("sums", "The sums, line by line", tuple(_sums(checked, plan))),
     )
     title = f"{plan.name or 'Build sheet'}: {HEADS[checked.verdict]}"
-    return Sheet(title, all_parts(checked.combination), head, sections)
+    return Sheet(title, _lead(checked, plan), head, sections)
+
+
+def _lead(checked: Checked, plan: Plan) -> str:
+    """The parts, and before anything else what is not established."""
+    parts = all_parts(checked.combination, plan.units)
+    if checked.verdict != "on_paper":
+        return parts
+    return f"{parts}. Not established: {', '.join(words(each.goal) for each in checked.not_established)}."
+
+
+def _mends(checked: Checked, plan: Plan, mends: Mapping[Limit, tuple[Mend, ...]]) -> Iterator[Block]:
+    """What would mend it, as ``check`` says it."""
+    found = tuple(mend_blocks(mends, checked, plan))
+    yield from found
+    if not found:
+        yield Paragraph("No single change mends it.")
 
 
 def _side_by_side(blocks: Sequence[Picture | Paragraph]) -> Iterator[SheetBlock]:
@@ -206,16 +244,15 @@ def list_sheet(answer: Answer, question: Question) -> Sheet:
     builds = [(str(rank), each) for rank, each in enumerate(answer.combinations, 1)]
     rest = tuple(each for each in blocks if not isinstance(each, Command))
     commands = tuple(each for each in blocks if isinstance(each, Command))
-    cautions = dict.fromkeys(text for each in answer.combinations for text in sheet_cautions(each, plan))
     sections = (
         Section("answer", "The answer", rest),
-        Section("before", "Before one runs", (Items("", tuple(cautions)),)),
+        Section("before", "Before one runs", tuple(ranked_blocks(sheet_cautions(*answer.combinations)))),
         Section("money", "Against the others", tuple(_side_by_side([alternatives_plot(builds, None)]))),
         Section("stack", "The stack of the first", tuple(_side_by_side(stack_drawings(first, plan)))),
         Section("shopping", "What is to be bought and done", tuple(_shopping(answer))),
         Section("next", "One build in full", (*_next(question), *commands)),
     )
-    return Sheet(title, f"The first: {all_parts(first.combination)}", head, sections)
+    return Sheet(title, f"The first: {_lead(first, plan)}", head, sections)
 
 
 def _shopping(answer: Answer) -> Iterator[Block]:
