@@ -125,9 +125,8 @@ class View:
         wanted = leaves_of(name, optional=False) + FIGURES[name].bound_without
         found = self.reader.missing(wanted)
         if math.isnan(self.value(name)):
-            for each in tree_of(
-                name, optional=False
-            ):  # what is asked for by something that is given, as a material by a temperature
+            # also what is asked for by something that is given, as a material by a temperature
+            for each in tree_of(name, optional=False):
                 if FIGURES[each].wants and math.isnan(self.value(each)):
                     lacks = self.reader.missing(leaves_of(each, optional=False))
                     found += [] if lacks else self.reader.missing(FIGURES[each].wants)

@@ -12,6 +12,7 @@ from dataclasses import replace
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import View, implied_goals
 from kitwright.solver.conflicts import Find, Oracle, Witness, other_conflicts, smallest_conflict
+from kitwright.solver.in_the_way import rules_in_the_way, said_of_rules
 from kitwright.solver.plan import Plan
 from kitwright.solver.registry import FIGURES
 from kitwright.solver.requirements import bound_of
@@ -44,7 +45,9 @@ def _conflict(oracle: Oracle, deep: bool = False) -> Conflict:
     there = {each.requirement for each in nearest}
     missing = [name for name in wanted if name not in there] if deep else []
     within = tuple(closest(oracle, missing, wanted))
-    return Conflict(wanted, because(oracle.plan, wanted, nearest, ways, within), nearest, ways, within)
+    rules = rules_in_the_way(oracle, wanted)
+    text = because(oracle.plan, wanted, nearest, ways, within, said_of_rules(rules))
+    return Conflict(wanted, text, nearest, ways, within)
 
 
 def explain(
@@ -154,6 +157,7 @@ def because(
     nearest: tuple[Closest, ...],
     ways: tuple[WayOut, ...] | None,
     within: tuple[Closest, ...] = (),
+    rules: str = "",
 ) -> str:
     """Say in a few sentences what cannot hold together, how near it comes, and with which parts.
 
@@ -163,8 +167,10 @@ def because(
         nearest: the closest that can be had while all other requirements hold.
         ways: the single changes that open an answer; None where that is not the question.
         within: the closest that can be had while the others of the conflict alone hold.
+        rules: the physical rules that are in the way, as a sentence.
     """
-    text = cannot(plan, wanted)
+    text = cannot(plan, wanted, whole=bool(rules))
+    text += f" {rules}" if rules else ""
     for told, kept in ((_told(plan, nearest), "everything else"), (_told(plan, within), "the others of these")):
         if told and len(wanted) == 1:
             text += f" At best {listed(told)}."

@@ -22,8 +22,8 @@ class FieldSpec:
     a value outside is impossible, a fault. ``absent`` is what a field that is not given stands for, where it stands
     for anything. ``group`` is the dataclass of a nested field; where ``or_flag``, `true` or `false` may stand in its
     place, and the dataclass has ``fitted`` for what was said. ``choices`` are the words that may stand there; formulas
-    read the place of the word among them, and ``absent`` is the place that leaving it out stands for. In a list of words
-    they are those that it takes, where it does not take any.
+    read the place of the word among them, and ``absent`` is the place that leaving it out stands for. In a list of
+    words they are those that it takes, where it does not take any.
     """
 
     name: str

@@ -151,13 +151,18 @@ def listed(some: Sequence[str]) -> str:
     return " and ".join([", ".join(some[:-1]), some[-1]] if len(some) > 1 else some)
 
 
-def cannot(plan: Plan, names: Iterable[str]) -> str:
-    """One sentence: these requirements cannot hold together."""
+def cannot(plan: Plan, names: Iterable[str], whole: bool = False) -> str:
+    """One sentence: these requirements cannot hold together.
+
+    ``whole`` where parts fit one another and it is a physical rule that no combination of them keeps.
+    """
     goals = [bound_words(plan, each) for each in names if bound_of(plan, each) is not None]
     settings = [setting_words(plan, each) for each in names if bound_of(plan, each) is None]
     under = "".join(f", {each}" if number else f" {each}" for number, each in enumerate(settings))
     if not goals:
-        text = f"nothing fits{under}" if settings else "no parts of the catalogue fit one another"
+        text = "the parts fit one another, but no build of them can run"
+        if settings or not whole:
+            text = f"nothing fits{under}" if settings else "no parts of the catalogue fit one another"
     elif len(goals) == 1:
         text = f"{goals[0]} cannot be had{under}"
         text += "" if settings else " with these parts, whatever else is given up"

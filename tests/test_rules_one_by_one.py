@@ -16,12 +16,14 @@ from kitwright.solver import check, find
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.cautions import YIELD_UNKNOWN, cautions
 from kitwright.solver.combination import Combination
+from kitwright.solver.explain import explain
 from kitwright.solver.fields import Adjuster, CutTo, DurationAt, TopLand
 from kitwright.solver.parts import Block, Cam, Crank, Gasket, Head, Part, Piston, Pushrod, Rocker, Rod, Spring
 from kitwright.solver.plan import Conditions, Goal, Plan, Tolerance
 from kitwright.solver.quantity import ANGLE, INERTIA, LENGTH, MASS, RATIO, STIFFNESS, VOLUME, Quantity, parse
 from kitwright.solver.result import Checked
 from kitwright.solver.rules import PHYSICAL
+from kitwright.solver.search import witness
 
 
 def mm(text: str) -> Quantity:
@@ -174,6 +176,57 @@ def test_one_size_breaks_one_rule(rule: str) -> None:
     for tolerance in ("statistical", "worst_case"):
         assert broken(agrees(made(strays), PLAN.but(tolerance=tolerance))) == [rule]
         assert broken(agrees(made(keeps), PLAN.but(tolerance=tolerance))) == []
+
+
+def told(some: list[Part], plan: Plan) -> tuple[tuple[str, ...], str]:
+    """Requirements and sentence of the conflict."""
+    conflict = explain(Catalogue.of(some), plan, find, witness, 60).answer.conflict
+    assert conflict is not None
+    return conflict.requirements, conflict.because
+
+
+@pytest.mark.parametrize("rule", CONTACT)
+def test_the_conflict_names_the_rule_and_its_parts(rule: str) -> None:
+    """No requirement of the plan is to blame: the sentence is the rule's own, with the part that was changed."""
+    kind, field, text, *_ = CONTACT[rule]
+    combination = made((kind, field, text))
+    alone = [replace(each, stackable=False) for each in combination.gaskets]  # a second layer is no way out
+    requirements, because = told([*combination.parts.values(), *alone], PLAN)
+    assert requirements == ()
+    (sentence,) = [each.sentence for each in PHYSICAL if each.id == rule]
+    part = STACK[0] if kind == "gasket" else combination.parts[kind]
+    start = f"The parts fit one another, but no build of them can run. What is in the way: {sentence} ("
+    assert because.startswith(start)
+    assert part.id in because.removeprefix(start).partition(")")[0].split(", ")
+
+
+def test_only_rules_that_are_in_the_way_are_named() -> None:
+    """Two cams, one too tall for the barrel and one for head and spring: the rules of one of them are named."""
+    some = parts()
+    tall = replace(some["cam"], id="c2", base_radius=mm("15"))  # type: ignore[call-arg]
+    lifts = replace(some["cam"], id="c3", intake_lobe_lift=mm("10.5"), base_radius=mm("9"))  # type: ignore[call-arg]
+    rest = [part for kind, part in some.items() if kind not in ("cam", "pushrod")]
+    _, because = told([*rest, *STACK, tall, lifts], PLAN.but(reference={}))
+    named = {each.id for each in PHYSICAL if each.sentence in because}
+    assert named in ({"lobe_to_barrel"}, {"head_lift", "spring_lift"})
+    assert ("c2" in because) == ("lobe_to_barrel" in named)
+
+
+def test_a_rule_is_named_beside_the_requirement_that_runs_into_it() -> None:
+    """Two cams: the goal asks for the taller, which does not pass the barrel's foot."""
+    some = parts()
+    tall = replace(some["cam"], id="c2", intake_lobe_lift=mm("9.2"))  # type: ignore[call-arg]
+    plan = PLAN.but(reference={}, goals={"valve_lift": Goal("valve_lift", minimum=9.0)})
+    requirements, because = told([*some.values(), *STACK, tall], plan)
+    assert requirements == ("valve_lift.min",)
+    assert "What is in the way: the cam's lobes must pass the barrel's foot (b, c2)." in because
+    assert "valve lift gets up to 7.60 mm" in because
+
+
+def test_no_rule_is_named_where_sizes_do_not_match() -> None:
+    some = parts()
+    some["rod"] = replace(some["rod"], pin=mm("17"))  # type: ignore[call-arg]
+    assert told([*some.values(), *STACK], PLAN) == ((), "No parts of the catalogue fit one another.")
 
 
 def test_a_shorter_pushrod_has_the_adjusters_other_reach() -> None:
