@@ -1,31 +1,53 @@
-"""Figures whose spread says nothing, because no dimension that they are made of has a ±."""
+"""Figures whose spread says nothing, because no dimension that moves them has a ±."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
 
 from kitwright.solver.check import View
 from kitwright.solver.combination import Combination
+from kitwright.solver.evaluate import Kept, compute
 from kitwright.solver.parts import KINDS
 from kitwright.solver.registry import leaves_of
+from kitwright.solver.result import Checked
+from kitwright.solver.stackup import derivative
 from kitwright.solver.swap import is_dimension, spec_of
 
 
-def without_tolerances(view: View, names: Iterable[str]) -> frozenset[str]:
-    """Those of some figures that are made of dimensions none of which has a ±: nobody knows how far they stray.
+def without_tolerances(checked: Checked, view: View) -> frozenset[str]:
+    """Figures that do not stray and are moved by dimensions: nobody has said how far those are off.
 
-    A figure that no dimension goes into, as the number of gaskets or the cost, is not among them.
+    A figure that no dimension moves, as the number of gaskets, the cost or a rating, is not among them, nor is any
+    where the spreads were not worked out.
     """
     found = set()
-    for name in names:
-        leaves = leaves_of(name)
-        view.reader.read(leaves)
-        if any(leaf in view.reader.tolerances for leaf in leaves):
-            continue
-        if any(_is_measurable(view, leaf) for leaf in leaves):
+    for name, modes in checked.spread.items():
+        low, high = modes.get("worst_case", (0.0, 1.0))
+        if low == high and _is_moved(view, name):
             found.add(name)
     return frozenset(found)
+
+
+def _is_moved(view: View, name: str) -> bool:
+    view.reader.read(leaves_of(name))
+    leaves = Kept({leaf: view.reader.values[leaf] for leaf in leaves_of(name)})
+
+    def target(some: Mapping[str, Any]) -> Any:
+        return compute(name, some)
+
+    with np.errstate(all="ignore"):
+        for leaf in leaves:
+            if not _is_measurable(view, leaf):
+                continue
+            layer = 0 if isinstance(leaves[leaf], tuple) else None
+            slope = float(derivative(target, leaves, (leaf, layer, 0.0)))
+            if math.isfinite(slope) and slope:
+                return True
+    return False
 
 
 def _is_measurable(view: View, leaf: str) -> bool:

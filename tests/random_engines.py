@@ -84,6 +84,7 @@ def engine(
     mm, value, chance = bench.mm, bench.value, bench.random.random
     layers = bench.random.randint(1, 3) if layers is None else layers
     blank = chance() < 0.3 if blank is None else blank
+    loose = Bench(seed + 1_000_003, toleranced)  # of its own, so that the rest of a seed stays as it is
     steps = LengthSteps(max=bench.exact(1.0), step=bench.exact(0.25), labour=20.0)
     dished = chance() < 0.5
     head = Head(
@@ -120,6 +121,7 @@ def engine(
         journal_width=mm(22, 22.3),
         counterweight_radius=mm(32, 34),
         counterweight_moment=value(9000, 11000, "g*mm", MOMENT, 200),
+        main_clearance=loose.mm(0.02, 0.06, 0.01),
         max_rpm=value(6900, 8000, "rpm", ROTATION, 150),
     )
     rod = Rod(
@@ -131,6 +133,8 @@ def engine(
         small_end_mass=value(80, 100, "g", MASS, 2),
         big_end_mass=value(190, 220, "g", MASS, 4),
         outer_radius=mm(26, 28),
+        big_end_clearance=loose.mm(0.02, 0.05, 0.0),
+        pin_clearance=loose.mm(0.01, 0.03, 0.0),
         shank_area=value(0.8, 1.1, "cm2", AREA, 0.03),
         radius_of_gyration=later.mm(3.5, 5.5),
         yield_strength=later.value(600, 800, "MPa", PRESSURE, 20),
@@ -142,6 +146,9 @@ def engine(
         id="p",
         bore=bench.exact(72),
         compression_height=mm(27.2, 28),
+        skirt_clearance=loose.mm(0.05, 0.12, 0.02),
+        skirt_length=loose.mm(30, 45, 0.0),
+        pin_clearance=loose.mm(0.005, 0.02, 0.0),
         pin=bench.exact(16),
         pin_offset=mm(0.4, 1.0, 0.1) if chance() < 0.5 else None,
         dish=value(1, 4, "cc", VOLUME, 0.2) if dished else None,

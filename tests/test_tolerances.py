@@ -9,6 +9,11 @@ from typing import Any
 import numpy as np
 import pytest
 
+from kitwright.cli.report.blocks import Items, Paragraph, Table
+from kitwright.cli.report.checked import check_report, figure_blocks
+from kitwright.cli.report.sampled import sampled_blocks, sampled_data, sampled_rows
+from kitwright.cli.report.sheet.content import Others, build_sheet
+from kitwright.cli.report.words import wanted as wanted_words
 from kitwright.solver import Combination, Goal, Plan, check, find
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import View
@@ -17,6 +22,7 @@ from kitwright.solver.quantity import LENGTH, Quantity, parse
 from kitwright.solver.sampling import Distribution, sample
 from kitwright.solver.shares import shares
 from kitwright.solver.what_if import sensitivities
+from tests.cli_runner import run
 
 DRAWS = 400_000
 ROUGH = 4 * math.sqrt(0.25 / DRAWS)
@@ -194,3 +200,68 @@ EXACT: dict[str, dict[str, Any]] = {
     "rod": {"length": mm("85 mm")},
     "piston": {"compression_height": mm("28 mm")},
 }
+
+
+# what is said
+
+
+def said(blocks: Any) -> str:
+    """The sentences and lines of some blocks."""
+    found: list[str] = []
+    for each in blocks:
+        if isinstance(each, Paragraph):
+            found.append(each.text)
+        elif isinstance(each, Items):
+            found += [each.title, *each.items]
+        elif isinstance(each, Table):
+            found += [" | ".join(row) for row in each.rows if isinstance(row, tuple)]
+    return "\n".join(found)
+
+
+def test_the_statistical_range_is_said_to_be_what_it_is() -> None:
+    build, plain = Combination(parts(), (gasket(),)), Plan()
+    checked = check(build, plain)
+    for blocks in (check_report(checked, plain), tuple(figure_blocks(checked, plain))):
+        assert "about 92 % of builds" in said(blocks)
+        assert "99.7 % where each ± is three standard deviations; no guarantee" in said(blocks)
+    sections = {each.name: each.blocks for each in build_sheet(checked, plain, Others()).sections}
+    assert all("about 92 % of builds" in said(sections[name]) for name in ("spread", "figures"))
+    assert "about 92 % of builds, no guarantee" in "; ".join(wanted_words(Plan(tolerance="statistical")))
+
+
+@pytest.mark.parametrize("command", ["find", "check", "explain", "sheet"])
+def test_the_option_says_it_too(command: str) -> None:
+    shown = " ".join(run(command, "--help").stdout.replace("│", " ").split())
+    assert "92 %" in shown and "99.7 %" in shown and "guarantees none" in shown
+
+
+def test_a_figure_without_any_tolerance_says_so() -> None:
+    build, plain = Combination(parts(), (gasket(),)), Plan()
+    (table, _) = figure_blocks(check(build, plain), plain)
+    assert isinstance(table, Table)
+    rows = {row[0]: row for row in table.rows if isinstance(row, tuple)}
+    assert rows["displacement"][3:] == ("no tolerances given", "")  # bore and stroke have none
+    assert rows["quench"][3] == "0.880 to 1.120"
+    assert rows["gasket count"][3:] == ("", "")  # no dimension goes into it
+
+
+def test_where_nothing_has_a_tolerance_it_is_said_once() -> None:
+    exact = {kind: replace(part, **EXACT.get(kind, {})) for kind, part in parts().items()}
+    bare = Gasket(id="g", bore=mm("73 mm"), thickness=mm("0.5 mm"))
+    build, plain = Combination(exact, (bare,)), Plan()
+    table, sentence = figure_blocks(check(build, plain), plain)
+    assert isinstance(table, Table) and [each.title for each in table.columns] == ["figure", "value", "unit"]
+    assert isinstance(sentence, Paragraph) and sentence.text == "No figure has a range: no tolerances given."
+    sheet = build_sheet(check(build, plain), plain, Others())
+    spread = next(each.blocks for each in sheet.sections if each.name == "spread")
+    assert said(spread).startswith("Spread of quench: no tolerances given")
+
+
+def test_a_twins_builds_are_told_in_every_form() -> None:
+    found, plain = twin(0.95), Plan()
+    assert "where both cylinders keep every limit" in said(sampled_blocks(found, plain))
+    assert sampled_data(found)["cylinders"] == 2
+    assert sampled_data(found)["one_cylinder"]["share"] == found.alone.share > found.all.share
+    assert any("one cylinder alone" in row["name"] for row in sampled_rows(found))
+    single = twin(0.95, cylinders=1)
+    assert "cylinder" not in said(sampled_blocks(single, plain)) and "one_cylinder" not in sampled_data(single)

@@ -202,7 +202,7 @@ def _limit(limit: Limit, units: str) -> tuple[str, ...]:
 def figure_blocks(checked: Checked, plan: Plan) -> Iterator[Table | Paragraph]:
     """Give every figure with its ranges, by group, and what the ranges are."""
     entries = public_figures()
-    silent = without_tolerances(View(checked.combination, plan), checked.figures)
+    silent = without_tolerances(checked, View(checked.combination, plan))
     rows: list[tuple[str, ...] | Section] = []
     ranged = False
     for group in GROUPS:

@@ -70,9 +70,9 @@ def _cylinders(number: int, alone: Held) -> str:
     """Say what the cylinders of an engine share, and how often one of them alone would be right."""
     every = "both" if number == 2 else f"all {number}"
     return (
-        f"Cylinder by cylinder: each has its own rod, piston, rockers, springs, retainers, shims and pushrods; block, "
-        f"crank, gaskets, head and cam are shared, and so is a measured deck. A build counts where {every} cylinders "
-        f"keep every limit; one alone does in {_percent(alone.share)}."
+        f"Cylinder by cylinder: each has its own rod, piston, rockers, springs, retainers, spring shims and pushrods; "
+        f"block, crank, gaskets, head and cam are shared, and so is a measured deck. A build counts where {every} "
+        f"cylinders keep every limit; one alone does in {_percent(alone.share)}."
     )
 
 
