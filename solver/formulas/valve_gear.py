@@ -43,7 +43,7 @@ def exhaust_rocker_ratio(ratio: float, own: float) -> float:
     """
     if isinstance(own, float):
         return ratio if own != own else own
-    return np.where(np.isnan(own), ratio, own)  # type: ignore[unreachable,no-any-return]
+    return np.where(np.isnan(own), ratio, own)
 
 
 def ratio_of(valve: str) -> str:
