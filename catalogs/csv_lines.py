@@ -14,6 +14,7 @@ SPREAD = re.compile(r"(?i)±|\+/-|\+-|\b(?:tol|tolerance|toleranz)\b\.?")
 """What says that a column holds a ± alone."""
 
 _BARE_NUMBERS = re.compile(r"^[\s\d.,/+-]*(?:[eE][+-]?\d+)?\s*(?:(?:±|\+/-|\+-)[\s\d./+-]*(?:[eE][+-]?\d+)?\s*)?$")
+_BREAK = re.compile(r"\r\n|\r|\n")
 _DECIMAL_COMMA = re.compile(r"\d,\d")
 
 
@@ -44,8 +45,8 @@ def numbered_rows(
             problems.append(Problem(message, suggestion, name, before + 1))
             return
         line, before = before + 1, remarks + reader.line_num
-        if cells:
-            yield line, cells
+        if cells:  # a cell's own lines end as the program that saved the file ends them
+            yield line, ["\n".join(_BREAK.split(cell)) if "\r" in cell else cell for cell in cells]
 
 
 def _remarks(source: io.StringIO) -> int:

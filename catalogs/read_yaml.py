@@ -30,6 +30,9 @@ MOST_NODES = 1_000_000
 
 _UNPRINTABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x84\x86-\x9f\ufffe\uffff]")
 
+_UNSHOWN_BREAK = re.compile("[\x85\u2028\u2029]")
+"""Line breaks to YAML and to terminals, and to hardly any editor: what stands behind one would be a line unseen."""
+
 _ENDS_IN_DIGIT = re.compile(r"(?:^|[\s.±+-])\d+$")
 _DECIMALS = re.compile(r"\d+(?:[\s±+/-].*|[^\W\d].*)?")
 """What may stand behind a decimal comma: `5`, `5 cc`, `05 mm ± 0.1 mm`."""
@@ -108,17 +111,27 @@ def decoded(data: bytes, name: str, problems: list[Problem]) -> str | None:
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
+        line = len(re.findall(rb"\r\n|\r|\n", data[: error.start])) + 1
         byte = f"byte 0x{data[error.start]:02x}"
         problems.append(Problem(f"the file is not UTF-8 ({byte})", "save it as UTF-8", name, line))
         return None
-    found = _UNPRINTABLE.search(text)
-    if found:
-        line = text.count("\n", 0, found.start()) + 1
+    if text.startswith("\ufeff"):
+        problems.append(Problem("the file begins with two byte-order marks", "save it anew as UTF-8", name, 1))
+        return None
+    if found := _UNPRINTABLE.search(text):
         what = f"a control character (0x{ord(found[0]):02x}) is in the file"
-        problems.append(Problem(what, "is it a text file? delete the character", name, line))
+        problems.append(Problem(what, "is it a text file? delete the character", name, _line_of(text, found.start())))
+        return None
+    if found := _UNSHOWN_BREAK.search(text):
+        what = f"a line break that editors do not show (U+{ord(found[0]):04X}) is in the file"
+        problems.append(Problem(what, "delete it, or end the line there", name, _line_of(text, found.start())))
         return None
     return text
+
+
+def _line_of(text: str, place: int) -> int:
+    """Line of a place, whichever way the lines end."""
+    return len(re.findall(r"\r\n|\r|\n", text[:place])) + 1
 
 
 def read_yaml(path: Path, problems: list[Problem]) -> Table | None:
