@@ -15,6 +15,7 @@ from kitwright.solver.parts import Block, Cam, Crank, Part, Piston, Rod
 from kitwright.solver.plan import Goal, Plan, Tolerance
 from kitwright.solver.quantity import LENGTH, parse
 from kitwright.solver.registry import FIGURES
+from kitwright.solver.rules import PHYSICAL
 from tests.twin import closest
 
 BOUNDS = [name for name, each in FIGURES.items() if each.bound == "low"]
@@ -124,3 +125,8 @@ def test_a_missed_bound_is_listed_after_what_is_proved() -> None:
     assert proved == sorted(proved, reverse=True)
     assert 0 < sum(proved) < len(proved)
     assert implied_goals(plan)
+
+
+def test_no_physical_rule_rests_on_a_bound() -> None:
+    """A rule refutes, which a bound cannot."""
+    assert not {rule.figure for rule in PHYSICAL} & set(BOUNDS)

@@ -146,7 +146,7 @@ def test_a_decompressor_is_told_and_drawn() -> None:
     rows = dict(drawn.numbers.rows)
     near = 1000 * combination.parts["block"].cam_to_crank.si - 18  # type: ignore[attr-defined]
     assert rows["decompressor's lever, nearest to the crank's axis"] == f"{near:.3f} mm"
-    assert rows["decompressor holds its valve open"] == "0.600 mm"
+    assert rows["decompressor holds its valve open"] == "0.60 mm"
     without, _ = _engine(fitted=False)
     plain, _ = stack_drawings(check(without, plan), plan)
     assert isinstance(plain, Picture) and plain.numbers is not None

@@ -160,7 +160,7 @@ def test_shelf_only_is_yes_no_or_kinds(write: Any) -> None:
 
 
 def goal_text(unit: str) -> str:
-    written = {"m_s": "m/s", "m_s2": "m/s2", "g_mm": "g*mm", "money": ""}
+    written = {"m_s": "m/s", "m_s2": "m/s2", "g_mm": "g*mm", "N_m": "N*m", "money": ""}
     return f"1 {written.get(unit, unit)}".strip()
 
 

@@ -160,7 +160,7 @@ def test_areas_and_speeds_of_the_example() -> None:
 def test_gauge_pressure_of_the_encyclopedia() -> None:
     """7.5 : 1 with 1.3 from 14.7 psi: 187.1 psi on the gauge (encyclopedia article on the compression ratio)."""
     leaves = {"conditions.altitude": 0.0, "conditions.polytropic": 1.3}
-    memo = {"dynamic_compression": 7.5}
+    memo = {"cranking_compression": 7.5}
     gauge = float(compute("cranking_gauge_pressure", leaves, memo)) / 6894.757
     assert gauge * 14.7 / (101325 / 6894.757) == pytest.approx(187.1, abs=0.05)
     assert memo["cranking_pressure"] - 101325 == pytest.approx(gauge * 6894.757)
