@@ -287,6 +287,8 @@ def _finish(folder: Path) -> None:
     """
     note = folder / UNFINISHED
     try:
+        if note.exists() and not note.is_file():  # a pipe or a device may never end
+            raise ValueError
         rows = json.loads(note.read_bytes())
         named = [(folder / _plain(row["file"]), folder / _plain(row["new"]), row["old"]) for row in rows]
     except FileNotFoundError:
@@ -296,7 +298,7 @@ def _finish(folder: Path) -> None:
         raise _refused(note, "cannot be read, and says which change was cut off here", hint) from None
     rest = [(real, new, old) for real, new, old in named if new.is_file()]
     begun = len(rest) < len(named)
-    untouched = all((_digest(real.read_bytes()) if real.exists() else _digest(b"")) == old for real, _, old in rest)
+    untouched = all(_digest(real.read_bytes() if real.is_file() else b"") == old for real, _, old in rest)
     for real, new, _ in rest:
         if begun and untouched:
             new.replace(real)
