@@ -10,17 +10,20 @@ import subprocess
 import sys
 import time
 import tracemalloc
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from kitwright.catalogs import load, load_plan
-from kitwright.solver import stopping
+from kitwright.solver import search, stopping
 from kitwright.solver.candidates import candidates
 from kitwright.solver.check import aims_of
+from kitwright.solver.classes import Choice
 from kitwright.solver.distinct import unique_rows
 from kitwright.solver.plan import Goal
+from kitwright.solver.proposals import Proposals
 from kitwright.solver.search import find
 from kitwright.solver.slack import SlackSum
 from kitwright.solver.stopping import STOP, Clock, OutOfMemoryError, OutOfTimeError, room_for, tick
@@ -111,6 +114,29 @@ def test_equal_parts_are_written_out_no_further_than_the_list_is_long(tmp_path: 
     assert answer.status == "complete" and len(answer) == 5
     assert [each.combination.ids["piston"] for each in answer.combinations] == [f"p{n:06d}" for n in range(5)]
     assert most < 30_000_000, "343,000 choices behind one row are some hundred MB"
+
+
+def test_a_list_that_is_too_long_begins_with_what_is_proved(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    plan, catalogue = load_plan(hostile.equals(tmp_path, 40))
+    monkeypatch.setattr(search, "LONG_LIST", 20)
+    whole = find(catalogue, plan, 20)
+    monkeypatch.setattr(Proposals, "_first_behind", _until(20))
+    answer = find(catalogue, plan, 1_000_000)
+    assert answer.status == "incomplete" and answer.stopped_by == "memory"
+    assert answer.proven == "the first 20 are the closest, in order"
+    assert [each.key for each in answer.combinations] == [each.key for each in whole.combinations]
+
+
+def _until(most: int) -> Callable[[Proposals, str, int], list[Choice]]:
+    """As many choices as there is memory for."""
+    behind = Proposals._first_behind
+
+    def some(self: Proposals, facet: str, row: int) -> list[Choice]:
+        if self.best.wanted > most:
+            raise MemoryError
+        return behind(self, facet, row)
+
+    return some
 
 
 def test_rows_that_are_equal_are_found_as_numpy_does() -> None:
