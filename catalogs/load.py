@@ -17,6 +17,7 @@ from kitwright.catalogs.rows import build, id_of
 from kitwright.catalogs.safe_write import UNFINISHED
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.parts import Part
+from kitwright.solver.stopping import tick
 
 _READ = (".yaml", ".csv")
 
@@ -132,6 +133,7 @@ def read_folder(folder: Path) -> Draft:
             tables.append(file)
             continue
         for row in read_rows(file, draft.problems):
+            tick()
             found = True
             part = build(row, draft.problems)
             if _is_new(row, seen, draft.problems) and part is not None:

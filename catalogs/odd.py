@@ -17,6 +17,7 @@ from kitwright.catalogs.values import short
 from kitwright.solver.fields import Readings
 from kitwright.solver.parts import Block, Cam, Crank, Gasket, Part, Piston, Rod
 from kitwright.solver.rules import NEAR_SIZE
+from kitwright.solver.stopping import tick
 
 SAME = 1e-7
 """Metres within which two nominal sizes are equal."""
@@ -53,6 +54,7 @@ def oddities(parts: Iterable[Part]) -> list[Problem]:
         shop.add(part)
     found: list[Problem] = []
     for check in (_decks, _tags, _sizes, _gasket_bores, _prices, _materials, _lobes):
+        tick()
         warnings = list(check(shop))
         found += warnings[:_MOST]
         if len(warnings) > _MOST:

@@ -16,6 +16,7 @@ import yaml
 from kitwright.catalogs.nodes import Listing, Node, Row, Scalar, Table, in_words, is_absent
 from kitwright.catalogs.problems import Problem, clip, did_you_mean
 from kitwright.solver.parts import KINDS, PLURALS
+from kitwright.solver.stopping import tick
 
 LOADER: type[Any] = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
 
@@ -27,6 +28,9 @@ DEEPEST = 20
 
 MOST_NODES = 1_000_000
 """Keys and values in one file."""
+
+_AT_A_TIME = 1_000
+"""Events that are taken between two looks at the clock."""
 
 _UNPRINTABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x84\x86-\x9f\ufffe\uffff]")
 
@@ -177,6 +181,7 @@ class _Builder:
         self.top: Node | None = None
         self._stack: list[tuple[Listing | Table, list[Scalar]]] = []
         self._nodes = 0
+        self._events = 0
         self._documents = 0
         self._commas: dict[int, tuple[str, Problem]] = {}
         """Values that commas have ended, as they were written, and what was said of them."""
@@ -186,7 +191,15 @@ class _Builder:
         self.problems.append(Problem(message, suggestion, self.name, event.start_mark.line + 1))
 
     def take(self, event: Any) -> bool:
-        """One event more; False where there is no use in going on."""
+        """One event more; False where there is no use in going on.
+
+        Raises:
+            OutOfTimeError: the time of the question that it is read for is up.
+
+        """
+        self._events += 1
+        if self._events % _AT_A_TIME == 0:
+            tick()
         kind = type(event)
         if kind is yaml.ScalarEvent:
             self._check(event)

@@ -370,6 +370,8 @@ def _finish(folder: Path) -> None:
     """
     note = folder / UNFINISHED
     try:
+        if note.exists() and not note.is_file():  # a pipe or a device may never end
+            raise ValueError
         noted = json.loads(note.read_bytes())
         steps = [_step(row) for row in noted["steps"]]
         files, work = str(noted["files"]), str(noted["work"])

@@ -25,6 +25,9 @@ from kitwright.solver.stopping import STOPS, Clock, OutOfTimeError, Reason
 
 DEFAULT_SECONDS = 60.0
 
+LONG_LIST = 500
+"""Combinations of a list, from which on its head is searched by itself first."""
+
 MANY_STACKS = 100_000
 """Stacks of gaskets from which on those of fewer layers are searched first."""
 
@@ -138,7 +141,12 @@ def _found(
     search: Search | None = None
     complete = False
     stopped_by: Reason | None = None
+    head: Search | None = None
     try:
+        if top > LONG_LIST:  # of a list that there may be no end to, its head first
+            for search in _searches(options, plan, LONG_LIST, clock, progress, layouts):
+                search.run()
+            head = search
         for search in _searches(options, plan, top, clock, progress, layouts):
             search.run()
         complete = True
@@ -148,13 +156,17 @@ def _found(
         return Answer(plan, "incomplete", (), considered, None, "nothing yet", clock.spent, {}, stopped_by)
     found: list[Checked] = []
     proven = "" if complete else search.proven
+    if head is not None and not complete:
+        first = len(head.best.found)
+        proven = f"the first {first} are the closest, in order"
+        search = search if len(search.best.found) > first else head
     try:
         search.progress(f"checking {len(search.best.found)} found" + ("" if complete else ", then stopping"))
         for checked in _checked(search, plan, clock):
             found.append(checked)
     except STOPS as stop:  # what is ready is the head of the list
         stopped_by = stopped_by or clock.ended_by(stop)
-        if complete:
+        if complete or (head is not None and len(found) <= len(head.best.found)):
             proven = f"the {len(found)} listed are the closest, in order"
         complete = False
     if complete and not found:

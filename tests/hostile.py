@@ -95,9 +95,9 @@ def milled(folder: Path) -> Path:
     """Machining in steps so fine that one head and one block have thousands of states each."""
     held = parts(heads=3, gaskets=4)
     for head in held["heads"]:
-        head |= {"chamber_area": "33 cm2", "mill": {"max": "1 mm", "step": "0.0005 mm", "labour": 5}}
+        head |= {"chamber_area": "33 cm2", "mill": {"max": "1 mm", "step": "0.001 mm", "labour": 5}}
         head |= {"relieve": {"max": "5 cc", "step": "0.01 cc", "labour": 5}}
-    held["blocks"][0] |= {"deck_cut": {"max": "1 mm", "step": "0.0005 mm", "labour": 5}}
+    held["blocks"][0] |= {"deck_cut": {"max": "1 mm", "step": "0.001 mm", "labour": 5}}
     return lay(folder, held, {"goals": GOALS, "allow": {"machining": ["mill", "relieve", "deck_cut"], "gaskets": 2}})
 
 
