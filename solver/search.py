@@ -110,7 +110,7 @@ def find(
         for checked in _checked(search, plan):
             found.append(checked)
     except KeyboardInterrupt:  # what is ready is the head of the list
-        if complete:
+        if complete or len(found) < search.settled:
             proven = f"the {len(found)} listed are the closest, in order"
         complete = False
     if complete and not found:
