@@ -245,6 +245,8 @@ def allowance_limits(combination: Combination, plan: Plan) -> list[Limit]:
         found.append(Limit("rule", name, "", "max", bound, value, False, sentence))
 
     layers = len(combination.gaskets)
+    if not combination.parts and not layers:
+        broken("parts", "no part is chosen")
     if layers > plan.gaskets:
         broken("gaskets", f"{layers} gaskets, and the plan allows {plan.gaskets}", plan.gaskets, layers)
     if layers > 1:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
+from kitwright.solver.blame import reason
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import View, implied_goals
 from kitwright.solver.conflicts import Find, Oracle, Witness, other_conflicts, smallest_conflict
@@ -43,7 +44,8 @@ def _conflict(oracle: Oracle, deep: bool = False) -> Conflict:
     there = {each.requirement for each in nearest}
     missing = [name for name in wanted if name not in there] if deep else []
     within = tuple(closest(oracle, missing, wanted))
-    return Conflict(wanted, because(oracle.plan, wanted, nearest, ways, within), nearest, ways, within)
+    text = because(oracle.plan, wanted, nearest, ways, within, reason(oracle, wanted))
+    return Conflict(wanted, text, nearest, ways, within)
 
 
 def explain(
@@ -102,7 +104,8 @@ def _with_others(oracle: Oracle, found: Explanation) -> Explanation:
     others = []
     for names in other_conflicts(oracle, told.requirements) if told else ():
         nearest = tuple(closest(oracle, names, names))
-        others.append(Conflict(names, because(oracle.plan, names, (), None, nearest), nearest))
+        text = because(oracle.plan, names, (), None, nearest, reason(oracle, names))
+        others.append(Conflict(names, text, nearest))
     return replace(found, other_conflicts=tuple(others))
 
 
@@ -147,6 +150,7 @@ def because(
     nearest: tuple[Closest, ...],
     ways: tuple[WayOut, ...] | None,
     within: tuple[Closest, ...] = (),
+    behind: str = "",
 ) -> str:
     """Say in a few sentences what cannot hold together, how near it comes, and with which parts.
 
@@ -156,8 +160,11 @@ def because(
         nearest: the closest that can be had while all other requirements hold.
         ways: the single changes that open an answer; None where that is not the question.
         within: the closest that can be had while the others of the conflict alone hold.
+        behind: what parts or rules stand behind it, as a clause.
     """
     text = cannot(plan, wanted)
+    if behind:
+        text = f"{text[:-1]}, as {behind}."
     for told, kept in ((_told(plan, nearest), "everything else"), (_told(plan, within), "the others of these")):
         if told and len(wanted) == 1:
             text += f" At best {listed(told)}."

@@ -7,7 +7,6 @@ split by the next key, in the end by the ids. What is found is final when no reg
 
 from __future__ import annotations
 
-import bisect
 import math
 from collections.abc import Callable, Mapping, Sequence
 from functools import cached_property
@@ -83,9 +82,6 @@ class Search:
         self.best: Best = look.best if look is not None else Best(wanted)
         nothing = {"solves": 0, "branches": 0, "proposed": 0, "checked": 0, "classes": 0}
         self.counts: dict[str, int] = look.counts if look is not None else nothing
-        self.floor: tuple[int, int] | None = None
-        """Goals not established and closeness: whatever is less than these is in the list; None before that is proved.
-        """
         self.alike: Alike = look.alike if look is not None else Alike()
         self.any_will_do = False
         """Whether one answer, however close, is enough."""
@@ -121,26 +117,6 @@ class Search:
                 alive = windows.within(terms, alive, near)
                 return alive["short"] | closer
         return alive["short"]
-
-    @property
-    def settled(self) -> int:
-        """How many at the head of the list are in their place: those before the least that is left."""
-        return 0 if self.floor is None else bisect.bisect_left(self.best.keys, self.floor)
-
-    @property
-    def proven(self) -> str:
-        """What is known where the search is stopped: of what is listed, and of what is not."""
-        if self.floor is None:
-            return "nothing yet"
-        unproved, closeness = self.floor
-        before = self.settled
-        text = f"no {'other ' if before else ''}combination is closer than {closeness}"
-        if unproved:
-            text += f" with {unproved} goal{'s' if unproved > 1 else ''} not established"
-        if before:
-            head = f"first {before} listed are the closest, in order" if before > 1 else "first listed is the closest"
-            text = f"the {head}; {text}"
-        return text
 
     @cached_property
     def orders(self) -> dict[str, list[Any]]:
@@ -189,7 +165,7 @@ class Search:
             if found is None:
                 return
             if not self.partial:
-                self.floor = unproved, found
+                self.best.floor = unproved, found
             self.progress(f"closeness {found}: {len(self.best.found)} found")
             if self.best.closed((unproved, found)):
                 return

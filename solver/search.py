@@ -104,13 +104,13 @@ def find(
     if search is None:
         return Answer(plan, "incomplete", (), considered, None, "nothing yet", clock.spent)
     found: list[Checked] = []
-    proven = "" if complete else search.proven
+    proven = "" if complete else search.best.proven
     try:
         search.progress(f"checking {len(search.best.found)} found" + ("" if complete else ", then stopping"))
         for checked in _checked(search, plan):
             found.append(checked)
     except KeyboardInterrupt:  # what is ready is the head of the list
-        if complete or len(found) < search.settled:
+        if complete or len(found) < search.best.settled:
             proven = f"the {len(found)} listed are the closest, in order"
         complete = False
     if complete and not found:
