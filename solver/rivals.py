@@ -6,14 +6,12 @@ all there are: what it names is so, what it does not name may still be.
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import pairwise
 
-from kitwright.solver.check import Verdict, judge
 from kitwright.solver.combination import Combination
+from kitwright.solver.engine import Clock, OutOfTimeError
 from kitwright.solver.measure_next import DECK, deck_parts, deck_range
 from kitwright.solver.parts import Part
 from kitwright.solver.plan import MeasuredDeck, Plan
@@ -21,14 +19,8 @@ from kitwright.solver.quantity import LENGTH, Quantity
 from kitwright.solver.registry import FIGURES, leaves_of
 from kitwright.solver.rules import FITS, PHYSICAL
 from kitwright.solver.shares import figures_that_matter
+from kitwright.solver.stretches import Setting, Stretches, look
 from kitwright.solver.swap import Place, is_dimension, quantity, spec_of, with_dimension
-
-_PLACES = 9
-"""Values over a ± at which the order is looked at; between two that differ the turning value is halved down to."""
-
-_HALVINGS = 24
-
-_MOST_STRETCHES = 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,9 +67,6 @@ class Rivalry:
     """Whether every dimension of the pool was looked at before the time ran out."""
 
 
-Setting = Callable[[Combination, float], tuple[Combination, Plan]]
-
-
 def rivalry(
     pool: Sequence[Combination], plan: Plan, seconds: float = 60.0, progress: Callable[[str], None] | None = None
 ) -> Rivalry:
@@ -86,71 +75,32 @@ def rivalry(
     Each dimension with a ± that moves a limit or an aim is set, by itself and exact, to values over its ±; so is each
     deck of four parts that was not measured yet. Every combination that has the part is judged anew.
     """
-    started = time.monotonic()
-    base = {number: judge(each, plan) for number, each in enumerate(pool)}
-    best = _best(base)
+    clock = Clock(seconds)
+    base = {number: look(each, plan) for number, each in enumerate(pool)}
+    fitting = [number for number, each in base.items() if not each.broken]
+    best = min(fitting, key=lambda number: base[number].key, default=None)
     found: list[Decisive] = []
     complete = True
-    for place, parts, nominal, tolerance, touched, setting in _items(pool, plan):
-        if time.monotonic() - started > seconds:
-            complete = False
-            break
-        if progress is not None:
-            progress(f"measuring {place.part or 'the deck'} {place.field}")
-        stretches = _stretches(pool, base, nominal, tolerance, touched, setting)
-        other = sum(each.high - each.low for each in stretches if _number(pool, each.best) != best)
-        if len(stretches) > 1 or (other and len(stretches) == 1):
-            share = other / (2 * tolerance)
-            found.append(
-                Decisive(place, parts, nominal, nominal - tolerance, nominal + tolerance, tuple(stretches), share)
+    try:
+        for place, parts, nominal, tolerance, touched, setting in _items(pool, plan):
+            clock.check()
+            if progress is not None:
+                progress(f"measuring {place.part or 'the deck'} {place.field}")
+            low, high = nominal - tolerance, nominal + tolerance
+            begins = Stretches(pool, base, touched, setting, clock.check).over(low, high)
+            ends = [start for start, _ in begins[1:]] + [high]
+            other = sum(end - start for (start, number), end in zip(begins, ends, strict=True) if number != best)
+            if not other:
+                continue
+            stretches = tuple(
+                Stretch(start, end, None if number is None else pool[number])
+                for (start, number), end in zip(begins, ends, strict=True)
             )
+            found.append(Decisive(place, parts, nominal, low, high, stretches, other / (2 * tolerance)))
+    except OutOfTimeError:
+        complete = False
     found.sort(key=lambda each: (-each.other, each.place.kind, each.place.part or "", each.place.field))
     return Rivalry(None if best is None else pool[best], tuple(pool), tuple(found), complete)
-
-
-def _number(pool: Sequence[Combination], which: Combination | None) -> int | None:
-    return None if which is None else next(number for number, each in enumerate(pool) if each is which)
-
-
-def _best(verdicts: dict[int, Verdict]) -> int | None:
-    fitting = [number for number, verdict in verdicts.items() if verdict.fits]
-    return min(fitting, key=lambda number: verdicts[number].key, default=None)
-
-
-def _stretches(
-    pool: Sequence[Combination],
-    base: dict[int, Verdict],
-    nominal: float,
-    tolerance: float,
-    touched: list[int],
-    setting: Setting,
-) -> list[Stretch]:
-    def at(value: float) -> int | None:
-        changed = {number: judge(*setting(pool[number], value)) for number in touched}
-        return _best(base | changed)
-
-    low, high = nominal - tolerance, nominal + tolerance
-    values = [low + (high - low) * step / (_PLACES - 1) for step in range(_PLACES)]
-    winner = at(low)
-    found: list[tuple[float, int | None]] = [(low, winner)]  # where each stretch begins, and the best in it
-    for left, right in pairwise(values):
-        last = at(right)
-        while winner != last and len(found) < _MOST_STRETCHES:
-            inside, outside, beyond = left, right, last
-            for _ in range(_HALVINGS):
-                middle = (inside + outside) / 2
-                best = at(middle)
-                if best == winner:
-                    inside = middle
-                else:
-                    outside, beyond = middle, best
-            left, winner = outside, beyond
-            found.append((outside, winner))
-    ends = [start for start, _ in found[1:]] + [high]
-    return [
-        Stretch(start, end, None if number is None else pool[number])
-        for (start, number), end in zip(found, ends, strict=True)
-    ]
 
 
 Item = tuple[Place, tuple[tuple[str, str], ...], float, float, list[int], Setting]
