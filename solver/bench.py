@@ -8,6 +8,9 @@ of that part on its shelf or less money. Every possible allotment is in one of t
 off is in none, and no sum in them is smaller than its engines' own best: so the first sum that holds is the closest,
 and what follows comes in order.
 
+A goal that more to buy may bring nearer (`parts_to_buy` with an aim or a minimum) is left out of an engine's own list,
+so that the list stays a lower bound; what each way to share the shelf out makes of it is looked at sum by sum.
+
 In one allotment a part is taken from the shelf as often as it lies there. One that has a price may be bought again; one
 without a price that lies on the shelf is one thing, and whoever does not get it does without.
 """
@@ -18,12 +21,10 @@ import heapq
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from itertools import product
 from typing import Any, Literal
 
+from kitwright.solver.bench_shares import Shares, eased, summed, taken
 from kitwright.solver.catalogue import Catalogue
-from kitwright.solver.check import check
-from kitwright.solver.combination import Combination
 from kitwright.solver.plan import Bench, Goal, Plan
 from kitwright.solver.regions import Progress
 from kitwright.solver.registry import FIGURES
@@ -69,6 +70,7 @@ class BenchAnswer:
         allotments: the closest, in order.
         alone: each engine's answer with the whole shelf and the whole budget to itself: its closest combination.
         contested: parts that the engines together want more of than the shelf holds, as far as that came up.
+        hopeless: engines that nothing fits, whatever the shelf and the budget leave them.
         seconds: how long it took.
         counts: how often an engine was asked anew, and how many sums were looked at.
         stopped_by: what ended an incomplete search.
@@ -79,6 +81,7 @@ class BenchAnswer:
     allotments: tuple[Allotment, ...]
     alone: Mapping[str, Answer]
     contested: tuple[str, ...] = ()
+    hopeless: tuple[str, ...] = ()
     seconds: float = 0.0
     counts: Mapping[str, int] = field(default_factory=dict)
     stopped_by: Reason | None = None
@@ -162,8 +165,18 @@ class _Lists:
         least = min(most, _or_infinite(given.maximum))
         return plan.but(goals={**plan.goals, "cost": replace(given, maximum=least)})
 
+    def alone(self, engine: str) -> Answer:
+        """An engine's answer with the whole shelf and the whole budget to itself."""
+        plan = self.plan(engine)
+        if eased(plan) == plan:
+            return self.answer(engine, Means())
+        found = find(self.catalogue, plan, top=FIRST_LENGTH, seconds=self.clock.left, progress=None)
+        if found.status == "incomplete":
+            raise OutOfTimeError
+        return found
+
     def _given(self, engine: str, means: Means) -> tuple[Catalogue, Plan]:
-        plan = self.plan(engine, means.most)
+        plan = eased(self.plan(engine, means.most))
         if not means.shelf:
             return self.catalogue, plan
         fewer = dict(means.shelf)
@@ -180,32 +193,6 @@ class _Lists:
 
 def _or_infinite(value: float | None) -> float:
     return float("inf") if value is None else value
-
-
-def uses(combination: Combination) -> Counter[str]:
-    """How many of each part a combination takes, by id."""
-    found = Counter(part.id for part in combination.parts.values())
-    found.update(part.id for part in combination.gaskets)
-    return found
-
-
-def taken(combination: Combination) -> Counter[str]:
-    """How many of each part a combination takes from the shelf, by id."""
-    shelf = {part.id: part.on_shelf for part in (*combination.parts.values(), *combination.gaskets)}
-    return +Counter({part: min(count, shelf[part]) for part, count in uses(combination).items()})
-
-
-def summed(allotted: Mapping[str, Checked]) -> tuple[Any, ...]:
-    """The order's key of an allotment: the engines' own keys summed, then their ids, engine after engine."""
-    keys = [each.key for each in allotted.values()]
-    return (
-        sum(key[0] for key in keys),
-        sum(key[1] for key in keys),
-        (sum(key[2][0] for key in keys), round(sum(key[2][1] for key in keys), 6)),
-        sum(key[3] for key in keys),
-        sum(key[4] for key in keys),
-        *(key[5:] for key in keys),
-    )
 
 
 class _Search:
@@ -232,12 +219,12 @@ class _Search:
         while self._heap:
             tick()
             key, question, places, settled = heapq.heappop(self._heap)
-            if question in self._split:
-                continue
             if settled:
                 if key[5:] not in told:
                     told.add(key[5:])
                     yield Allotment(self._settled[question, places], key)
+                continue
+            if question in self._split:
                 continue
             self.looked += 1
             allotted, narrower = self._shared_out(question, self._own(question, places))
@@ -245,8 +232,9 @@ class _Search:
                 self._split.add(question)
                 self._ask(narrower)
                 continue
-            self._settled[question, places] = allotted
-            heapq.heappush(self._heap, (summed(allotted), question, places, True))
+            if allotted is not None:
+                self._settled[question, places] = allotted
+                heapq.heappush(self._heap, (summed(allotted), question, places, True))
             for at in range(len(places)):
                 self._push(question, (*places[:at], places[at] + 1, *places[at + 1 :]))
 
@@ -273,33 +261,43 @@ class _Search:
         }
         return {name: checked for name, checked in listed.items() if checked is not None}
 
-    def _shared_out(self, question: int, own: dict[str, Checked]) -> tuple[dict[str, Checked], list[tuple[Means, ...]]]:
-        """The engines' combinations with what is bought again, or what the engines may be given instead."""
+    def _shared_out(
+        self, question: int, own: dict[str, Checked]
+    ) -> tuple[dict[str, Checked] | None, list[tuple[Means, ...]]]:
+        """The engines' combinations as the shelf is best shared out among them, or what they may be given instead.
+
+        Neither, where only a goal stands against it that more to buy might bring nearer.
+        """
         means = self._questions[question]
         takes = {name: taken(own[name].combination) for name in self.names}
         short: dict[str, int] = {}
-        for part_id in sorted({part for each in takes.values() for part in each}):
-            part = self.catalogue.get(part_id)
-            assert part is not None
-            over = sum(each[part_id] for each in takes.values()) - part.on_shelf
-            if over > 0 and part_id not in self.bench.unshared:
-                self.contested[part_id] = None
-                if part.price is None:
-                    return {}, self._without(means, part_id, takes)
-                short[part_id] = over
+        for part in sorted({part for each in takes.values() for part in each}):
+            over = sum(each[part] for each in takes.values()) - self._held(part)
+            if over <= 0 or part in self.bench.unshared:
+                continue
+            self.contested[part] = None
+            short[part] = over
+            if self._price(part) is None and sum(1 for each in takes.values() if each[part]) > self._held(part):
+                return None, self._without(means, part, takes)  # not one for each
         before = sum(checked.cost or 0.0 for checked in own.values())
         if before > _or_infinite(self.bench.budget) + MONEY_UNIT / 2:
-            return {}, self._cheaper(means, own, before)
-        for bought in _bought(short, takes):
-            allotted = self._buying(own, bought, takes)
-            if allotted is not None:
-                return allotted, []
-        dearest = max(short, key=lambda part: (short[part] * self._price(part), part))  # which soonest costs too much
-        return {}, self._without(means, dearest, takes)
+            return None, self._cheaper(means, own, before)
+        shares = Shares(self.catalogue, self.bench, {name: each.combination for name, each in own.items()})
+        best = shares.best({name: self.lists.plan(name) for name in self.names}, self.lists.clock.check)
+        if best is not None or not short or shares.eased_fits:
+            return best, []
+        split = max(short, key=lambda part: (short[part] * (self._price(part) or 0.0), part))  # soonest costs too much
+        return None, self._without(means, split, takes)
 
-    def _price(self, part: str) -> float:
+    def _held(self, part: str) -> int:
         held = self.catalogue.get(part)
-        return (held.price or 0.0) if held is not None else 0.0
+        assert held is not None
+        return held.on_shelf
+
+    def _price(self, part: str) -> float | None:
+        held = self.catalogue.get(part)
+        assert held is not None
+        return held.price
 
     def _without(
         self, means: tuple[Means, ...], part: str, takes: Mapping[str, Counter[str]]
@@ -319,57 +317,11 @@ class _Search:
             (*means[:at], means[at].with_less(cost - share), *means[at + 1 :]) for at, cost in paying if cost >= share
         ]
 
-    def _buying(
-        self, own: dict[str, Checked], bought: Mapping[str, Counter[str]], takes: Mapping[str, Counter[str]]
-    ) -> dict[str, Checked] | None:
-        """The engines' combinations where some buy what they had taken; None where that breaks a limit."""
-        found = {}
-        for name, checked in own.items():
-            found[name] = checked
-            if not bought[name]:
-                continue
-            shelf = {part: takes[name][part] - count for part, count in bought[name].items()}
-            found[name] = check(_with_shelf(checked.combination, shelf), self.lists.plan(name), spreads=False)
-            kinds = self.bench.engines[name].shelf_only
-            short = (self.catalogue.get(part) for part in bought[name])
-            if not found[name].fits or any(part is not None and part.kind in kinds for part in short):
-                return None
-        costs = [each.cost for each in found.values()]
-        total = sum(cost or 0.0 for cost in costs)
-        return found if total <= _or_infinite(self.bench.budget) + MONEY_UNIT / 2 else None
-
 
 def money_is_only_limited(plan: Plan) -> bool:
-    """Whether more money never brings an engine nearer to anything: only then does who pays not matter to a sum."""
+    """Whether more money never brings an engine nearer to anything; to spend as little as can be may be aimed at."""
     goal = plan.goals.get("cost")
-    return goal is None or (goal.ranked_by is None and goal.minimum is None)
-
-
-def _bought(short: Mapping[str, int], takes: Mapping[str, Counter[str]]) -> Iterator[dict[str, Counter[str]]]:
-    """Every way to say who buys what the shelf is short of; the engines named last buy first."""
-    ways = []
-    for part, over in short.items():
-        takers = [name for name in reversed(list(takes)) if takes[name][part]]
-        tick()
-        counts = product(*(range(takes[name][part], -1, -1) for name in takers))
-        ways.append([(part, dict(zip(takers, each, strict=True))) for each in counts if sum(each) == over])
-    for chosen in product(*ways):
-        tick()
-        found: dict[str, Counter[str]] = {name: Counter() for name in takes}
-        for part, each in chosen:
-            for name, count in each.items():
-                found[name] += Counter({part: count})
-        yield found
-
-
-def _with_shelf(combination: Combination, shelf: Mapping[str, int]) -> Combination:
-    """The same combination with so many of some parts on the shelf."""
-
-    def counted(part: Any) -> Any:
-        return replace(part, on_shelf=shelf[part.id]) if part.id in shelf else part
-
-    parts = {kind: counted(part) for kind, part in combination.parts.items()}
-    return replace(combination, parts=parts, gaskets=tuple(map(counted, combination.gaskets)))
+    return goal is None or eased(Plan(goals={"cost": goal})).goals.get("cost") == goal
 
 
 def find_for_bench(
@@ -412,12 +364,14 @@ def _allotted(
     search = _Search(catalogue, bench, clock, progress or (lambda _: None), {} if known is None else known)
     found: list[Allotment] = []
     alone: dict[str, Answer] = {}
+    hopeless: tuple[str, ...] = ()
     status: Literal["complete", "nothing_fits", "incomplete"] = "complete"
     stopped_by: Reason | None = None
     try:
         for name in bench.engines:
-            alone[name] = search.lists.answer(name, Means())
-        if all(len(each) for each in alone.values()):
+            alone[name] = search.lists.alone(name)
+        hopeless = tuple(name for name in bench.engines if not len(search.lists.answer(name, Means())))
+        if not hopeless:
             for allotment in search.found():
                 found.append(allotment)
                 if len(found) == top:
@@ -427,4 +381,5 @@ def _allotted(
     except STOPS as stop:
         status, stopped_by = "incomplete", clock.ended_by(stop)
     counts = {"lists": search.lists.asked, "sums": search.looked}
-    return BenchAnswer(bench, status, tuple(found), alone, tuple(search.contested), clock.spent, counts, stopped_by)
+    contested = tuple(search.contested)
+    return BenchAnswer(bench, status, tuple(found), alone, contested, hopeless, clock.spent, counts, stopped_by)

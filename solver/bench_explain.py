@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from kitwright.solver.bench import Allotment, BenchAnswer, Lists, find_for_bench
+from kitwright.solver.bench_shares import on_money
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.plan import REV_CEILING, Bench, Plan
 from kitwright.solver.regions import Progress
@@ -14,7 +15,7 @@ from kitwright.solver.registry import FIGURES
 from kitwright.solver.requirements import bound_of, moved, requirements, without
 from kitwright.solver.stopping import STOPS, Clock, OutOfTimeError, Reason
 from kitwright.solver.ways_out import corner
-from kitwright.solver.wording import outward
+from kitwright.solver.wording import digit, outward
 
 BUDGET = "budget"
 
@@ -102,9 +103,8 @@ def _explained(catalogue: Catalogue, bench: Bench, clock: Clock, progress: Progr
     answer = find_for_bench(catalogue, bench, 1, clock.left, progress, known)
     if answer.status == "incomplete":
         return BenchExplanation(answer, complete=False, stopped_by=answer.stopped_by)
-    hopeless = tuple(name for name, alone in answer.alone.items() if not len(alone))
-    if hopeless:
-        return BenchExplanation(answer, hopeless)
+    if answer.hopeless:
+        return BenchExplanation(answer, answer.hopeless)
     contested = dict.fromkeys(answer.contested)
     money = [BenchRequirement("", BUDGET)] if bench.budget is not None else []
     conflict: tuple[BenchRequirement, ...] = ()
@@ -212,7 +212,11 @@ def _nearest(bench: Bench, each: BenchRequirement, ask: Callable[[Bench], BenchA
         return None
     figure, side, at = bound
     goals = {**moved(plan, each.name, None).goals}
-    goals[figure] = replace(goals[figure], aim=at, step=plan.goals[figure].step / _FINE, weight=_BEFORE_ALL)
+    if on_money(goals[figure]) and side == "max":  # as little as can be: all there is lies beyond the bound
+        at, step = 0.0, float(digit(FIGURES[figure].unit))
+    else:
+        step = plan.goals[figure].step / _FINE
+    goals[figure] = replace(goals[figure], aim=at, step=step, weight=_BEFORE_ALL)
     found = ask(_with_plan(bench, each.engine, plan.but(goals=goals)))
     if not len(found):
         return None

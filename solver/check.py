@@ -264,6 +264,8 @@ def allowance_limits(combination: Combination, plan: Plan) -> list[Limit]:
         found.append(Limit("rule", name, "", "max", bound, value, False, sentence))
 
     layers = len(combination.gaskets)
+    if not combination.parts and not layers:
+        broken("parts", "no part is chosen")
     if layers > plan.gaskets:
         broken("gaskets", f"{layers} gaskets, and the plan allows {plan.gaskets}", plan.gaskets, layers)
     if layers > 1:
@@ -337,11 +339,16 @@ def _scored(view: View, plan: Plan) -> dict[str, int]:
 
 
 def _key(view: View, unproved: int, closeness: int) -> tuple[Any, ...]:
+    return unproved, closeness, *rest_of_key(view)
+
+
+def rest_of_key(view: View) -> tuple[Any, ...]:
+    """The order's key after closeness: cost, gaskets, machining, ids, amounts."""
     combination = view.combination
     cost = view.value("cost")
     money = (1, 0.0) if math.isnan(cost) else (0, round(cost, 6))
     tie = combination.tie_key()
-    return unproved, closeness, money, len(combination.gaskets), len(combination.operations), *tie
+    return money, len(combination.gaskets), len(combination.operations), *tie
 
 
 def check(

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
+from kitwright.solver.blame import reason
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import View, implied_goals
 from kitwright.solver.conflicts import Find, Oracle, Witness, other_conflicts, smallest_conflict
@@ -45,8 +46,9 @@ def _conflict(oracle: Oracle, deep: bool = False) -> Conflict:
     there = {each.requirement for each in nearest}
     missing = [name for name in wanted if name not in there] if deep else []
     within = tuple(closest(oracle, missing, wanted))
-    rules = rules_in_the_way(oracle, wanted)
-    text = because(oracle.plan, wanted, nearest, ways, within, said_of_rules(rules))
+    behind = reason(oracle, wanted)
+    rules = "" if behind else said_of_rules(rules_in_the_way(oracle, wanted))
+    text = because(oracle.plan, wanted, nearest, ways, within, rules, behind)
     return Conflict(wanted, text, nearest, ways, within)
 
 
@@ -110,7 +112,8 @@ def _with_others(oracle: Oracle, found: Explanation) -> Explanation:
     others = []
     for names in other_conflicts(oracle, told.requirements) if told else ():
         nearest = tuple(closest(oracle, names, names))
-        others.append(Conflict(names, because(oracle.plan, names, (), None, nearest), nearest))
+        text = because(oracle.plan, names, (), None, nearest, reason(oracle, names))
+        others.append(Conflict(names, text, nearest))
     return replace(found, other_conflicts=tuple(others))
 
 
@@ -158,6 +161,7 @@ def because(
     ways: tuple[WayOut, ...] | None,
     within: tuple[Closest, ...] = (),
     rules: str = "",
+    behind: str = "",
 ) -> str:
     """Say in a few sentences what cannot hold together, how near it comes, and with which parts.
 
@@ -168,9 +172,12 @@ def because(
         ways: the single changes that open an answer; None where that is not the question.
         within: the closest that can be had while the others of the conflict alone hold.
         rules: the physical rules that are in the way, as a sentence.
+        behind: what parts or rules stand behind settings alone, as a clause.
     """
     text = cannot(plan, wanted, whole=bool(rules))
     text += f" {rules}" if rules else ""
+    if behind:
+        text = f"{text[:-1]}, as {behind}."
     for told, kept in ((_told(plan, nearest), "everything else"), (_told(plan, within), "the others of these")):
         if told and len(wanted) == 1:
             text += f" At best {listed(told)}."

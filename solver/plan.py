@@ -6,7 +6,7 @@ in the unit of their figure (``quench`` in mm, ``compression`` bare): see ``kitw
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
@@ -174,6 +174,17 @@ class Plan:
     def but(self, **changes: object) -> Plan:
         """The same plan with some fields changed."""
         return replace(self, **changes)  # type: ignore[arg-type]
+
+    def unpinned(self, kinds: Collection[str]) -> Plan:
+        """The same plan with the pins of some kinds let go; a kind that a pin alone brought in is still searched.
+
+        >>> plan = Plan(kinds=frozenset({"rod"}), use={"crank": ("k57",)}).unpinned(["crank"])
+        >>> plan.use, sorted(plan.kinds)
+        ({}, ['crank', 'rod'])
+        """
+        use = {kind: ids for kind, ids in self.use.items() if kind not in kinds}
+        searched = None if self.kinds is None else self.kinds | (self.use.keys() - use.keys())
+        return self.but(use=use, kinds=searched)
 
 
 @dataclass(frozen=True, slots=True)

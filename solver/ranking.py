@@ -22,6 +22,11 @@ class Best:
     wanted: int
     keys: list[tuple[Any, ...]] = field(default_factory=list)
     found: list[Combination] = field(default_factory=list)
+    floor: tuple[int, int] | None = None
+    """Goals not established and closeness: whatever is less than these is in the list; None before that is proved."""
+
+    within: str = ""
+    """What is known of a part of all combinations, as long as nothing is known of all."""
 
     def offer(self, key: tuple[Any, ...], combination: Combination) -> None:
         """Take a fitting combination into the list, if it is among the best."""
@@ -40,6 +45,26 @@ class Best:
     def closed(self, lower: tuple[Any, ...]) -> bool:
         """Whether nothing from ``lower`` on (a prefix of the key, as a lower bound) can enter the list any more."""
         return self.full and self.keys[-1][: len(lower)] < lower
+
+    @property
+    def settled(self) -> int:
+        """How many at the head of the list are in their place: those before the least that is left."""
+        return 0 if self.floor is None else bisect.bisect_left(self.keys, self.floor)
+
+    @property
+    def proven(self) -> str:
+        """What is known where the search is stopped: of what is listed, and of what is not."""
+        if self.floor is None:
+            return self.within or "nothing yet"
+        unproved, closeness = self.floor
+        before = self.settled
+        text = f"no {'other ' if before else ''}combination is closer than {closeness}"
+        if unproved:
+            text += f" with {unproved} goal{'s' if unproved > 1 else ''} not established"
+        if before:
+            head = f"first {before} listed are the closest, in order" if before > 1 else "first listed is the closest"
+            text = f"the {head}; {text}"
+        return text
 
 
 def cost_of(value: int) -> float:

@@ -82,7 +82,6 @@ class Search:
         self.best: Best = look.best if look is not None else Best(wanted)
         nothing = {"solves": 0, "branches": 0, "proposed": 0, "checked": 0, "classes": 0}
         self.counts: dict[str, int] = look.counts if look is not None else nothing
-        self.proven = "nothing yet"
         self.alike: Alike = look.alike if look is not None else Alike()
         self.any_will_do = False
         """Whether one answer, however close, is enough."""
@@ -166,9 +165,7 @@ class Search:
             if found is None:
                 return
             if not self.partial:
-                self.proven = f"no combination is closer than {found}"
-            if unproved and not self.partial:
-                self.proven += f" with {unproved} goal{'s' if unproved > 1 else ''} not established"
+                self.best.floor = unproved, found
             self.progress(f"closeness {found}: {len(self.best.found)} found")
             if self.best.closed((unproved, found)):
                 return

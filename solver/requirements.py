@@ -56,7 +56,7 @@ def _without_avoided(part: str) -> Callable[[Plan], Plan]:
 
 
 def _without_pin(kind: str) -> Callable[[Plan], Plan]:
-    return lambda plan: plan.but(use={each: ids for each, ids in plan.use.items() if each != kind})
+    return lambda plan: plan.unpinned((kind,))
 
 
 def without(plan: Plan, names: Iterable[str]) -> Plan:

@@ -9,9 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from itertools import pairwise
 
-from kitwright.solver.check import Verdict, judge
 from kitwright.solver.combination import Combination
 from kitwright.solver.measure_next import DECK, deck_parts, deck_range
 from kitwright.solver.parts import Part
@@ -21,14 +19,8 @@ from kitwright.solver.registry import FIGURES, leaves_of
 from kitwright.solver.rules import FITS, rules_of
 from kitwright.solver.shares import figures_that_matter
 from kitwright.solver.stopping import STOPS, Clock, Reason, tick
+from kitwright.solver.stretches import Setting, Stretches, look
 from kitwright.solver.swap import Place, is_dimension, quantity, spec_of, with_dimension
-
-_PLACES = 9
-"""Values over a ± at which the order is looked at; between two that differ the turning value is halved down to."""
-
-_HALVINGS = 24
-
-_MOST_STRETCHES = 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,9 +69,6 @@ class Rivalry:
     """What ended it, where not."""
 
 
-Setting = Callable[[Combination, float], tuple[Combination, Plan]]
-
-
 def rivalry(
     pool: Sequence[Combination], plan: Plan, seconds: float = 60.0, progress: Callable[[str], None] | None = None
 ) -> Rivalry:
@@ -94,73 +83,31 @@ def rivalry(
 
 
 def _rivalry(pool: Sequence[Combination], plan: Plan, progress: Callable[[str], None] | None) -> Rivalry:
-    base = {number: judge(each, plan) for number, each in enumerate(pool)}
-    best = _best(base)
+    base = {number: look(each, plan) for number, each in enumerate(pool)}
+    fitting = [number for number, each in base.items() if not each.broken]
+    best = min(fitting, key=lambda number: base[number].key, default=None)
     found: list[Decisive] = []
     complete = True
-    for place, parts, nominal, tolerance, touched, setting in _items(pool, plan):
-        if progress is not None:
-            progress(f"measuring {place.part or 'the deck'} {place.field}")
-        try:
+    try:
+        for place, parts, nominal, tolerance, touched, setting in _items(pool, plan):
             tick()
-            stretches = _stretches(pool, base, nominal, tolerance, touched, setting)
-        except STOPS:
-            complete = False
-            break
-        other = sum(each.high - each.low for each in stretches if _number(pool, each.best) != best)
-        if len(stretches) > 1 or (other and len(stretches) == 1):
-            share = other / (2 * tolerance)
-            found.append(
-                Decisive(place, parts, nominal, nominal - tolerance, nominal + tolerance, tuple(stretches), share)
+            if progress is not None:
+                progress(f"measuring {place.part or 'the deck'} {place.field}")
+            low, high = nominal - tolerance, nominal + tolerance
+            begins = Stretches(pool, base, touched, setting, tick).over(low, high)
+            ends = [start for start, _ in begins[1:]] + [high]
+            other = sum(end - start for (start, number), end in zip(begins, ends, strict=True) if number != best)
+            if not other:
+                continue
+            stretches = tuple(
+                Stretch(start, end, None if number is None else pool[number])
+                for (start, number), end in zip(begins, ends, strict=True)
             )
+            found.append(Decisive(place, parts, nominal, low, high, stretches, other / (2 * tolerance)))
+    except STOPS:
+        complete = False
     found.sort(key=lambda each: (-each.other, each.place.kind, each.place.part or "", each.place.field))
     return Rivalry(None if best is None else pool[best], tuple(pool), tuple(found), complete)
-
-
-def _number(pool: Sequence[Combination], which: Combination | None) -> int | None:
-    return None if which is None else next(number for number, each in enumerate(pool) if each is which)
-
-
-def _best(verdicts: dict[int, Verdict]) -> int | None:
-    fitting = [number for number, verdict in verdicts.items() if verdict.fits]
-    return min(fitting, key=lambda number: verdicts[number].key, default=None)
-
-
-def _stretches(
-    pool: Sequence[Combination],
-    base: dict[int, Verdict],
-    nominal: float,
-    tolerance: float,
-    touched: list[int],
-    setting: Setting,
-) -> list[Stretch]:
-    def at(value: float) -> int | None:
-        tick()
-        changed = {number: judge(*setting(pool[number], value)) for number in touched}
-        return _best(base | changed)
-
-    low, high = nominal - tolerance, nominal + tolerance
-    values = [low + (high - low) * step / (_PLACES - 1) for step in range(_PLACES)]
-    winner = at(low)
-    found: list[tuple[float, int | None]] = [(low, winner)]  # where each stretch begins, and the best in it
-    for left, right in pairwise(values):
-        last = at(right)
-        while winner != last and len(found) < _MOST_STRETCHES:
-            inside, outside, beyond = left, right, last
-            for _ in range(_HALVINGS):
-                middle = (inside + outside) / 2
-                best = at(middle)
-                if best == winner:
-                    inside = middle
-                else:
-                    outside, beyond = middle, best
-            left, winner = outside, beyond
-            found.append((outside, winner))
-    ends = [start for start, _ in found[1:]] + [high]
-    return [
-        Stretch(start, end, None if number is None else pool[number])
-        for (start, number), end in zip(found, ends, strict=True)
-    ]
 
 
 Item = tuple[Place, tuple[tuple[str, str], ...], float, float, list[int], Setting]

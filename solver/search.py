@@ -51,7 +51,7 @@ def _searches(
     for lower in _fewer_layers(options):  # of very many stacks the low ones first: what they give is there by then
         look = Search(lower, plan, top, clock, progress, look=look, partial=True)
         yield look
-        look.proven = f"the closest of those with at most {lower.plan.gaskets} in a stack stand here"
+        look.best.within = f"the closest of those with at most {lower.plan.gaskets} in a stack stand here"
         look.release()
     if narrow.ways(options) > narrow.LARGE:
         few, never = narrow.established(narrow.usable(options))
@@ -155,7 +155,7 @@ def _found(
     if search is None:
         return Answer(plan, "incomplete", (), considered, None, "nothing yet", clock.spent, {}, stopped_by)
     found: list[Checked] = []
-    proven = "" if complete else search.proven
+    proven = "" if complete else search.best.proven
     if head is not None and not complete:
         first = len(head.best.found)
         proven = f"the first {first} are the closest, in order"
@@ -166,7 +166,8 @@ def _found(
             found.append(checked)
     except STOPS as stop:  # what is ready is the head of the list
         stopped_by = stopped_by or clock.ended_by(stop)
-        if complete or (head is not None and len(found) <= len(head.best.found)):
+        sure = search.best.settled if head is None else len(head.best.found)
+        if complete or len(found) < sure:
             proven = f"the {len(found)} listed are the closest, in order"
         complete = False
     if complete and not found:

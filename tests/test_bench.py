@@ -14,12 +14,13 @@ from typing import Any
 import pytest
 
 from kitwright.catalogs import InputError, Overrides, load_asked, load_plan
-from kitwright.solver.bench import Allotment, find_for_bench, summed, taken, uses
+from kitwright.solver.bench import Allotment, find_for_bench
 from kitwright.solver.bench_explain import BenchRequirement, explain_bench
+from kitwright.solver.bench_shares import summed, taken, uses
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import Verdict, check, judge
 from kitwright.solver.parts import KINDS, Part
-from kitwright.solver.plan import Bench, Plan
+from kitwright.solver.plan import Bench, Goal, Plan
 from tests import random_catalogues
 from tests.cli_runner import run
 from tests.twin import closest
@@ -54,12 +55,35 @@ def question(seed: int, most: int = 20) -> tuple[Catalogue, Bench]:
     return catalogue, Bench("random", {"one": plan, "other": other}, budget)
 
 
+def counted(seed: int) -> tuple[Catalogue, Bench]:
+    """The same with goals on how many parts are to be bought, which the share of the shelf decides."""
+    rng = random.Random(f"counted {seed}")
+    catalogue, bench = question(seed)
+    catalogue = Catalogue.of(replace(part, price=None if rng.random() < 0.2 else part.price) for part in catalogue)
+    engines = {}
+    for name, plan in bench.engines.items():
+        step, weight = rng.choice([1.0, 1.0, 2.0]), rng.choice([1, 1, 3])
+        goal = rng.choice(
+            [
+                None,
+                Goal("parts_to_buy", aim=0.0, step=step, weight=weight),
+                Goal("parts_to_buy", aim=float(rng.randint(1, 4)), step=step, weight=weight),
+                Goal("parts_to_buy", minimum=float(rng.randint(1, 3)), step=step),
+                Goal("parts_to_buy", aim=float(rng.randint(0, 4)), maximum=float(rng.randint(1, 4)), step=step),
+            ]
+        )
+        goals = {key: each for key, each in plan.goals.items() if key != "parts_to_buy" and rng.random() < 0.4}
+        engines[name] = plan.but(goals=goals if goal is None else goals | {"parts_to_buy": goal})
+    return catalogue, bench.but(engines=engines)
+
+
 def by_hand(catalogue: Catalogue, bench: Bench) -> list[tuple[Any, ...]]:
     """The keys of all allotments: every pair of combinations, every way to share out what the shelf holds."""
     listed = {}
     for name, plan in bench.engines.items():
         free = Catalogue.of(replace(part, on_shelf=9) for part in catalogue)
-        eased = plan.but(goals={key: goal for key, goal in plan.goals.items() if key != "cost"}, shelf_only=frozenset())
+        goals = {key: goal for key, goal in plan.goals.items() if key not in ("cost", "parts_to_buy")}
+        eased = plan.but(goals=goals, shelf_only=frozenset())
         listed[name] = [combination for _, combination in closest(free, eased)]
     found: dict[Any, tuple[Any, ...]] = {}
     judged: dict[Any, Verdict | None] = {}
@@ -121,8 +145,6 @@ def _with_share(catalogue: Catalogue, plan: Plan, combination: Any, share: Any, 
 
 
 def _within(plan: Plan, bench: Bench) -> Plan:
-    from kitwright.solver.plan import Goal
-
     if bench.budget is None:
         return plan
     goal = plan.goals.get("cost", Goal("cost", step=1.0))
@@ -149,6 +171,25 @@ def test_allotments_agree_with_every_pair(first: int) -> None:
         for each in answer:
             _none_twice(catalogue, bench, each)
     assert shared >= 2
+
+
+@pytest.mark.parametrize("first", range(0, 180, 60))
+def test_what_the_share_decides_agrees_with_every_pair_and_either_order(first: int) -> None:
+    turned = 0
+    for seed in range(first, first + 60):
+        catalogue, bench = counted(seed)
+        expected = by_hand(catalogue, bench)
+        answer = find_for_bench(catalogue, bench, top=6)
+        assert [each.key for each in answer] == expected[:6], f"seed {seed}"
+        assert answer.status == ("complete" if expected else "nothing_fits"), f"seed {seed}"
+        assert not (answer.hopeless and expected), f"seed {seed}"
+        for each in answer:
+            _none_twice(catalogue, bench, each)
+        reverse = bench.but(engines=dict(reversed(bench.engines.items())))
+        other = find_for_bench(catalogue, reverse, top=6)
+        assert (other.status, [each.key for each in other]) == (answer.status, [each.key for each in answer])
+        turned += len(expected) > 1
+    assert turned >= 3
 
 
 def _none_twice(catalogue: Catalogue, bench: Bench, allotment: Allotment) -> None:
@@ -295,3 +336,41 @@ def test_an_engine_of_a_plan_of_one_is_refused(tmp_path: Path) -> None:
     (tmp_path / "plan.yaml").write_text(f"catalogue: {EXAMPLE.parent / 'catalogue'}\n", encoding="utf-8")
     with pytest.raises(InputError, match="leave `--engine` out"):
         load_plan(tmp_path / "plan.yaml", Overrides(engine="a"))
+
+
+SHARED = """
+blocks: [{id: b1, bore: 70 mm, block_height: 150 mm, on_shelf: 2}]
+cranks: [{id: k1, stroke: 58 mm, journal: 30 mm, on_shelf: 2}]
+rods: [{id: r1, length: 92 mm, big_end: 30 mm, pin: 16 mm, price: 20, on_shelf: 1}]
+pistons: [{id: p1, bore: 70 mm, compression_height: 28.5 mm, pin: 16 mm, on_shelf: 2}]
+"""
+
+
+@pytest.mark.parametrize("order", [("new", "used"), ("used", "new")])
+@pytest.mark.parametrize("goal", ["{min: 1}", "{aim: 1}"])
+def test_one_engine_is_to_buy_a_part_and_the_other_none(order: tuple[str, str], goal: str, tmp_path: Path) -> None:
+    """One rod on the shelf for two engines: the engine that has to buy one buys it, whichever is written first."""
+    (tmp_path / "catalogue").mkdir()
+    (tmp_path / "catalogue" / "parts.yaml").write_text(SHARED, encoding="utf-8")
+    wants = {"new": f"{{goals: {{parts_to_buy: {goal}}}}}", "used": "{goals: {parts_to_buy: {max: 0}}}"}
+    engines = ", ".join(f"{name}: {wants[name]}" for name in order)
+    text = f"catalogue: ./catalogue\nengines: {{{engines}}}\n"
+    (tmp_path / "plan.yaml").write_text(text, encoding="utf-8")
+    data = json.loads(run("find", str(tmp_path / "plan.yaml"), "--format", "json").stdout)
+    assert data["status"] == "complete"
+    first = data["allotments"][0]
+    assert (first["closeness"], first["cost"]) == (0, 20.0)
+    assert [each["id"] for each in first["engines"]["new"]["buy"]] == ["r1"]
+    assert first["engines"]["used"]["buy"] == []
+
+
+def test_a_limit_on_one_engines_cost_is_explained(tmp_path: Path) -> None:
+    (tmp_path / "catalogue").mkdir()
+    (tmp_path / "catalogue" / "parts.yaml").write_text(SHARED, encoding="utf-8")
+    text = "catalogue: ./catalogue\ngoals: {cost: {max: 10}}\nengines: {a: {}, b: {}}\n"
+    (tmp_path / "plan.yaml").write_text(text, encoding="utf-8")
+    done = run("explain", str(tmp_path / "plan.yaml"), "--format", "json")
+    assert done.exit_code == 1
+    data = json.loads(done.stdout)
+    ways = {(each["engine"], each["requirement"]): each for each in data["ways_out"]}
+    assert ways["b", "cost.max"]["to"] == 20.0

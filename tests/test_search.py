@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from itertools import combinations, product
 from pathlib import Path
 from typing import Any
@@ -10,9 +11,9 @@ from typing import Any
 import pytest
 
 from kitwright.catalogs import load_plan
-from kitwright.solver import Catalogue, Goal, Plan, check, find
+from kitwright.solver import Catalogue, Goal, Plan, check, find, regions
 from kitwright.solver.conflicts import Oracle
-from kitwright.solver.engine import Clock
+from kitwright.solver.engine import Clock, OutOfTimeError
 from kitwright.solver.parts import (
     Block,
     Cam,
@@ -338,6 +339,51 @@ def test_the_same_question_has_the_same_answer(seed: int) -> None:
     one, other = find(catalogue, plan), find(catalogue, plan)
     assert [(each.key, dict(each.figures)) for each in one] == [(each.key, dict(each.figures)) for each in other]
     assert (one.status, one.counts, one.considered) == (other.status, other.counts, other.considered)
+
+
+_FIRST = r"the first (?:(?P<head>\d+) listed are the closest, in order|listed is the closest); "
+_FLOOR = r"no (?:other )?combination is closer than (?P<floor>\d+)(?: with (?P<unproved>\d+) goals? not established)?"
+_PROVEN = re.compile(rf"(?P<settled>{_FIRST})?{_FLOOR}")
+
+
+@pytest.mark.parametrize("seed", [0, 16, 32, 34])
+def test_what_is_listed_and_what_is_proved_agree_wherever_it_is_stopped(
+    seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Stopped at each look at the clock: the head that is called final is the whole answer's, the rest is no closer."""
+    catalogue, plan = random_catalogues.question(seed, most=400)
+    whole = [each.key for each in find(catalogue, plan, 60)]
+    monkeypatch.setattr(regions, "SMALL", 0)  # level by level, as in a large catalogue
+    looks, settled, stopped = 0, 0, 0
+    for last in range(1, 400, 12):
+        looks = 0
+
+        def check(clock: Clock, last: int = last) -> None:
+            nonlocal looks
+            looks += 1
+            if looks > last:
+                raise OutOfTimeError
+
+        with monkeypatch.context() as patched:
+            patched.setattr(Clock, "check", check)
+            answer = find(catalogue, plan, 60)
+        keys = [each.key for each in answer]
+        if answer.status == "complete":
+            assert keys == whole
+            break
+        stopped += 1
+        said = _PROVEN.fullmatch(answer.proven)
+        if said is None:
+            assert answer.proven == "nothing yet"
+            continue
+        head = int(said["head"] or 1) if said["settled"] else 0
+        assert keys[:head] == whole[:head]
+        least = int(said["unproved"] or 0), int(said["floor"])
+        assert all(key[:2] < least for key in keys[:head])
+        assert all(key[:2] >= least for key in (*keys[head:], *whole[head:]))
+        settled += bool(head)
+    assert stopped >= 3, "it was never stopped"
+    assert settled >= 1 or len({key[:2] for key in whole}) < 2
 
 
 # Why nothing fits.

@@ -241,7 +241,7 @@ def _opened(plan: Plan, typed: list[str]) -> Plan:
     """Give the plan without its own pins on what an engine is adjusted with; typed ones stay."""
     kinds = {text.partition("=")[0].strip() for text in typed}
     lifted = [kind for kind in ADJUSTERS if kind not in kinds]
-    return plan.but(use={kind: ids for kind, ids in plan.use.items() if kind not in lifted})
+    return plan.unpinned(lifted)
 
 
 def _judged(

@@ -138,13 +138,12 @@ def _buys(checked: Any, part: str) -> bool:
 
 
 def _nothing(answer: BenchAnswer, questions: Mapping[str, Question]) -> Iterator[Any]:
-    hopeless = [name for name, alone in answer.alone.items() if not len(alone)]
-    for name in hopeless:
+    for name in answer.hopeless:
         yield Paragraph(f"{name}: nothing fits, even with the whole shelf to itself.", "bad")
         question = questions[name]
         words = ("kitwright", "explain", question.plan_file, *question.pinned_words, *question.typed)
         yield Command("Why, and what would", words)
-    if not hopeless:
+    if not answer.hopeless:
         yield Paragraph("Each engine has an answer alone; they have none together.", "bad")
         question = next(iter(questions.values()))
         yield Command("Why, and what would", ("kitwright", "explain", question.plan_file, *_shared_words(question)))

@@ -1,0 +1,84 @@
+"""What stands behind a conflict of settings alone: the parts, or the physical rule, that leave nothing.
+
+"Nothing fits with crank k60" is what was asked, not why. Which part finds no partner is known before anything is
+searched; which physical rule leaves nothing, the search says when the rule is not asked for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from kitwright.solver.candidates import Candidates, candidates
+from kitwright.solver.catalogue import Catalogue
+from kitwright.solver.conflicts import Oracle
+from kitwright.solver.plan import Plan
+from kitwright.solver.requirements import bound_of
+from kitwright.solver.rules import PHYSICAL
+from kitwright.solver.wording import listed, words
+
+_CAUSES = 2
+"""Parts that are told as those that the others are out for."""
+
+
+def reason(oracle: Oracle, wanted: Iterable[str]) -> str:
+    """Why settings alone leave nothing, as a clause after *as*; empty where a bound is among them.
+
+    Args:
+        oracle: the plan and what is known of it.
+        wanted: the requirements that have no answer together.
+    """
+    names = tuple(wanted)
+    if not names or any(bound_of(oracle.plan, each) is not None for each in names):
+        return ""
+    plan = oracle.plan_with(names)
+    options = candidates(oracle.catalogue, plan)
+    if (options.slots or options.gaskets is not None) and not options.empty_kinds:
+        return _by_rules(oracle, plan)
+    return _by_parts(oracle.catalogue, plan, options, names)
+
+
+def _by_parts(catalogue: Catalogue, plan: Plan, options: Candidates, names: tuple[str, ...]) -> str:
+    """What is known before the search: kinds that there are none of, pinned parts that nothing goes with."""
+    if not options.slots and options.gaskets is None:
+        kinds = [words(each) for each in sorted(plan.kinds or ())]
+        return f"the catalogue holds no {' and no '.join(kinds)}" if kinds else "the catalogue holds no part"
+    pins = [part for kind, ids in plan.use.items() if f"use.{kind}" in names for part in ids]
+    out = {each.id: each for each in options.parts_out}
+    told = {part: out[part].why for part in pins if part in out}
+    if not told:
+        gone = {each.id for each in options.parts_out if not _by_size(each.why, plan)}
+        empty = [kind for kind in options.empty_kinds if {each.id for each in catalogue.of_kind(kind)} <= gone]
+        return f"no {' and no '.join(map(words, empty))} is left" if empty else ""
+    text = next(iter(told.values())) if len(pins) == 1 else "; ".join(f"{part}: {why}" for part, why in told.items())
+    if all(out[part].follows for part in told):  # for want of others: what these want for comes first
+        causes = [
+            f"{each.id}: {each.why}" for each in options.parts_out if not each.follows and _by_size(each.why, plan)
+        ]
+        text += f" ({'; '.join(causes[:_CAUSES])})" if causes else ""
+    return text
+
+
+def _by_size(why: str, plan: Plan) -> bool:
+    """Whether a part is out by its own sizes, not because of what the plan says."""
+    said = {f"{' + '.join(ids)} is pinned" for ids in plan.use.values()} | {"avoided", "not on the shelf"}
+    return why not in said and " that is left " not in why
+
+
+def _by_rules(oracle: Oracle, plan: Plan) -> str:
+    """The physical rules that leave nothing: the first whose absence opens an answer, or the fewest found together."""
+    every = [rule.id for rule in PHYSICAL]
+    sentences = {rule.id: rule.sentence for rule in PHYSICAL}
+
+    def opens(some: Iterable[str]) -> bool:
+        return oracle.some(plan.but(waived=plan.waived | frozenset(some))) is not None
+
+    if not opens(every):
+        return "no choice of the other parts goes together by its sizes and tags"
+    for each in every:
+        if opens((each,)):
+            return f"no choice of parts keeps this rule: {sentences[each]}"
+    needed = list(every)
+    for each in every:
+        if opens(other for other in needed if other != each):
+            needed.remove(each)
+    return f"no choice of parts keeps these rules at once: {listed([sentences[each] for each in needed])}"
