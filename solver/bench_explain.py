@@ -9,12 +9,13 @@ from dataclasses import dataclass, replace
 from kitwright.solver.bench import Allotment, BenchAnswer, Lists, find_for_bench
 from kitwright.solver.bench_shares import on_money
 from kitwright.solver.catalogue import Catalogue
+from kitwright.solver.guards import guards
 from kitwright.solver.plan import REV_CEILING, Bench, Plan
 from kitwright.solver.regions import Progress
 from kitwright.solver.registry import FIGURES
 from kitwright.solver.requirements import bound_of, moved, requirements, without
 from kitwright.solver.stopping import STOPS, Clock, OutOfTimeError, Reason
-from kitwright.solver.ways_out import corner
+from kitwright.solver.ways_out import as_planned, careful, corner, touches
 from kitwright.solver.wording import digit, outward
 
 BUDGET = "budget"
@@ -49,6 +50,8 @@ class BenchWay:
     requirement: BenchRequirement
     to: float | None
     allotment: Allotment
+    loosens_guard: bool = False
+    """Whether it loosens what keeps parts apart or in one piece."""
 
 
 @dataclass(frozen=True)
@@ -121,7 +124,7 @@ def _explained(catalogue: Catalogue, bench: Bench, clock: Clock, progress: Progr
             every = [*parts, *money, *_of_engines(bench)]
             conflict = tuple(_irreducible(every, lambda kept: not len(ask(_with_only(bench, every, kept)))))
         for each in conflict or (*(BenchRequirement("", part) for part in contested), *money):
-            ways += _way(bench, each, ask, answer)
+            ways += _way(_careful(bench), each, ask, answer)
     except STOPS as stop:
         return replace(explained(False), stopped_by=clock.ended_by(stop))
     return explained(True)
@@ -133,9 +136,14 @@ def _priceless(catalogue: Catalogue, parts: Iterable[str]) -> tuple[str, ...]:
     return tuple(part.id for part in held if part is not None and part.price is None)
 
 
-def _cheapest(way: BenchWay) -> tuple[bool, float, tuple[int, int]]:
+def _cheapest(way: BenchWay) -> tuple[bool, bool, float, tuple[int, int]]:
     cost = way.allotment.cost
-    return cost is None, cost or 0.0, way.allotment.key[:2]
+    return way.loosens_guard, cost is None, cost or 0.0, way.allotment.key[:2]
+
+
+def _careful(bench: Bench) -> Bench:
+    """The bench with every guarded clearance of its engines a step off contact: what an offer has to keep."""
+    return bench.but(engines={name: careful(plan) for name, plan in bench.engines.items()})
 
 
 def _contested(bench: Bench, known: dict[str, None], ask: Callable[[Bench], BenchAnswer]) -> dict[str, None]:
@@ -201,7 +209,15 @@ def _way(bench: Bench, each: BenchRequirement, ask: Callable[[Bench], BenchAnswe
             opened = ask(_with_plan(bench, each.engine, moved(bench.engines[each.engine], each.name, to)))
     if not len(opened) or (len(now) and opened.allotments[0].key[:3] >= now.allotments[0].key[:3]):
         return []
-    return [BenchWay(each, to, opened.allotments[0])]
+    plan = bench.engines.get(each.engine)
+    guard = plan is not None and guards(plan, each.name)
+    if plan is not None and guard and touches(plan, each.name, to):
+        return []
+    first = opened.allotments[0]
+    loose = without(plan, (each.name,)) if plan is not None else None
+    asked = {name: loose if loose is not None and name == each.engine else some for name, some in bench.engines.items()}
+    engines = {name: as_planned(checked, asked[name]) for name, checked in first.engines.items()}
+    return [BenchWay(each, to, replace(first, engines=engines), guard)]
 
 
 def _nearest(bench: Bench, each: BenchRequirement, ask: Callable[[Bench], BenchAnswer]) -> float | None:

@@ -169,7 +169,7 @@ def _way(oracle: Oracle, plan: Plan, name: str) -> WayOut | None:
     """The least change of one requirement that gives a plan an answer."""
     guard = guards(plan, name)
     for to in _settings(oracle, plan, name):
-        if guard and _touches(plan, name, to):
+        if guard and touches(plan, name, to):
             continue
         best = oracle.ask(moved(plan, name, to))
         if best is not None:
@@ -200,7 +200,7 @@ def stands_too_close(combination: Combination, plan: Plan) -> bool:
     return any(limit.holds is False for limit in rule_limits(view, plan.tolerance))
 
 
-def _touches(plan: Plan, name: str, to: Any) -> bool:
+def touches(plan: Plan, name: str, to: Any) -> bool:
     """Whether a bound on a guarded clearance, moved so far, leaves it less than one step."""
     bound = bound_of(plan, name)
     if bound is None or bound[0] not in CLEARANCES or bound[1] != "min":
@@ -345,7 +345,7 @@ def closer(oracle: Oracle, best: Checked) -> Iterator[Closer]:
             to = name.removeprefix("avoid.")
         change = change_words(oracle.plan, name, to, other.combination)
         guard = guards(oracle.plan, name)
-        if guard and _touches(oracle.plan, name, to):
+        if guard and touches(oracle.plan, name, to):
             continue
         way = WayOut(name, change, to, other.cost, other, guard)
         yield Closer(way, other.closeness, best.closeness - other.closeness)

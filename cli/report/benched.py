@@ -10,10 +10,12 @@ from kitwright.cli.report.as_json import combination_data, dumped
 from kitwright.cli.report.blocks import Column, Command, Items, Paragraph, Report, Table, Title
 from kitwright.cli.report.cautioned import moment_blocks, moment_of_engines
 from kitwright.cli.report.found import Question, check_words, combination_table
+from kitwright.cli.report.nothing import GUARD_WARNING
 from kitwright.cli.report.numbers import money, seconds
 from kitwright.cli.report.words import all_parts, longer, wanted
 from kitwright.solver.bench import Allotment, BenchAnswer
 from kitwright.solver.bench_explain import BUDGET, BenchExplanation, BenchRequirement, BenchWay
+from kitwright.solver.cautions import CAUTION_GUARD
 from kitwright.solver.plan import Bench, Plan
 from kitwright.solver.requirements import bound_of
 from kitwright.solver.result import Answer, Checked, Considered
@@ -182,7 +184,10 @@ def explanation_report(found: BenchExplanation, questions: Mapping[str, Question
     if found.ways:
         title = "Ways out, cheapest first" if found.conflict else "What would bring a closer allotment"
         report.append(Items(title, tuple(way_text(way, answer.bench) for way in found.ways)))
-        report.append(Items("The first of them takes", tuple(_lines(found.ways[0].allotment))))
+        if any(way.loosens_guard for way in found.ways):
+            report.append(Paragraph(GUARD_WARNING, "open"))
+        if not found.ways[0].loosens_guard:
+            report.append(Items("The first of them takes", tuple(_lines(found.ways[0].allotment))))
     elif found.conflict and found.complete:
         report.append(Paragraph("No single change opens an allotment."))
     for plan, builds in _builds(answer.bench, [*answer.allotments, *(each.allotment for each in found.ways)]):
@@ -230,7 +235,8 @@ def way_text(way: BenchWay, bench: Bench) -> str:
         change = f"{each.engine}: without {told}"
         if bound is not None and way.to is not None:
             change = f"{each.engine}: {said(bound[0], way.to, plan.units)} in place of {told}"
-    return f"{change}: closeness {way.allotment.closeness}, cost {money(way.allotment.cost)}"
+    guard = " (loosens a guard)" if way.loosens_guard else ""
+    return f"{change}{guard}: closeness {way.allotment.closeness}, cost {money(way.allotment.cost)}"
 
 
 # JSON and CSV
@@ -296,6 +302,8 @@ def explanation_data(found: BenchExplanation) -> dict[str, Any]:
                 "engine": way.requirement.engine or None,
                 "requirement": way.requirement.name,
                 "to": way.to,
+                "loosens_guard": way.loosens_guard,
+                **({"caution": CAUTION_GUARD} if way.loosens_guard else {}),
                 "allotment": allotment_data(way.allotment),
             }
             for way in found.ways
