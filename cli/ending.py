@@ -26,6 +26,9 @@ STOPPED = 3
 AFTER_INTERRUPT = 0.8
 """Seconds after an interrupt in which a command may still say what it has."""
 
+AT_THE_LATEST = 4.0
+"""Seconds after which it is ended even where the machine was too busy to let it say anything."""
+
 SEARCH, WHOLE = 0.4, 0.95
 """Seconds after its time at which a command's search ends at the latest, and the command itself.
 
@@ -70,7 +73,7 @@ def _interrupted(_number: int, _frame: FrameType | None) -> None:
     stop = _stop_of(sys.modules.get(_STOPPING))
     if stop is not None:
         stop.interrupted = True
-    _later(AFTER_INTERRUPT, lambda: _leave("stopped"))
+    _end_soon(time.monotonic(), time.process_time())
     if not _PROGRAM.gentle:
         raise KeyboardInterrupt
 
@@ -111,6 +114,19 @@ def within(seconds: float | None) -> Iterator[None]:
             STOP.deadline, STOP.gentle = float("inf"), False
     finally:
         _PROGRAM.gentle = gentle
+
+
+def _end_soon(asked: float, busy: float) -> None:
+    """End the program where it has had its time since it was asked to; on a machine that is busy, that takes longer."""
+
+    def look() -> None:
+        since = time.monotonic() - asked
+        if time.process_time() - busy < _BUSY * AFTER_INTERRUPT and since < AT_THE_LATEST:
+            _later(0.1, look)
+            return
+        _leave("stopped")
+
+    _later(AFTER_INTERRUPT, look)
 
 
 def delivering() -> None:

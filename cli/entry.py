@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
-from kitwright.cli.ending import hear
+from kitwright.cli.ending import hear, leave
 
 
 def main() -> None:
-    """Run the command ``kitwright``."""
+    """Run the command ``kitwright``, and end the process."""
     hear()
     from kitwright.cli.main import main as run
 
-    run()
+    try:
+        run()
+    except SystemExit as end:
+        if end.code is not None and not isinstance(end.code, int):
+            raise
+        leave(end.code or 0)
+    leave(0)
 
 
 if __name__ == "__main__":

@@ -86,16 +86,6 @@ def main() -> None:
     """Run the command line."""
     ending.hear()
     prepare_streams()
-    try:
-        _run()
-    except SystemExit as end:
-        if end.code is None or isinstance(end.code, int):
-            ending.leave(end.code or 0)
-        raise
-    ending.leave(0)
-
-
-def _run() -> None:
     if completion.is_asked():
         completion.answer(lambda: app(prog_name="kitwright"))
         return
