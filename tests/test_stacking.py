@@ -119,7 +119,7 @@ def test_the_random_questions_turn_and_miss() -> None:
     needed: set[bool | None] = set()
     missed: set[int] = set()
     turning: set[str] = set()
-    for seed in (*range(30), 156, 170):  # the last two need their stack
+    for seed in (*range(30), 35, 42, 362):  # two need their stack, one turns at worst case
         catalogue, plan = stacks(seed)
         if not catalogue.of_kind("gasket") or (plan.kinds is not None and "gasket" not in plan.kinds):
             continue
