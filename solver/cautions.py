@@ -60,7 +60,7 @@ def in_play(checked: Checked, plan: Plan) -> frozenset[str]:
     (['always'], ['always', 'revs'])
     """
     combination = checked.combination
-    revs = plan.rev_ceiling is not None or "flywheel" in combination.parts
+    revs = plan.rev_ceiling is not None or "flywheel" in combination.parts or "rev_limit" in checked.figures
     worked = {word for _, done in reworked_parts(checked) for word in done}
     by_hand = any(work.startswith("grind") for work in combination.operations)
     found = {

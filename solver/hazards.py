@@ -19,8 +19,8 @@ RANKS: dict[Rank, str] = {"kills": "Kills", "burns_and_blinds": "Burns and blind
 PRACTICE = "common practice, no source"
 
 IN_PLAY = {
-    "revs": "a rev ceiling is set, or a flywheel is chosen",
-    "rod": "a rod is chosen, and a rev ceiling is set or a flywheel is chosen",
+    "revs": "a rev ceiling is set, a flywheel is chosen, or a part is rated for a speed",
+    "rod": "the same, and a rod is chosen",
     "cut": "metal comes off the head or the block, or a part was ground",
     "ground": "a part was ground, or is ground by hand",
     "reworked": "a part was welded or ground",

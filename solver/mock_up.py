@@ -366,19 +366,7 @@ _LINES: tuple[Measurement, ...] = (
 )
 """Lines of the card, in the order of the work. Tools and places: common practice, no source."""
 
-_CLEARANCES: tuple[Measurement, ...] = (
-    Measurement(
-        14,
-        "Decompressor to counterweight",
-        "lever and spring, all the way round",
-        "clay",
-        "lever_to_counterweight",
-        ("cam.decompressor", "crank"),
-    ),
-)
-"""Further lines on what must not touch; one whose figure has a line already is left out."""
-
-_CLEARS = ("Lobe to barrel foot", "Dipper to case", "Decompressor to counterweight")
+_CLEARS = ("Lobe to barrel foot", "Dipper to case")
 """Lines on what must not touch, for which there may be no figure."""
 
 _CAUTIONED: Mapping[str, tuple[str, ...]] = {
@@ -402,39 +390,34 @@ _CAUTIONED: Mapping[str, tuple[str, ...]] = {
 """Hazards of a line, by what it measures; its step says them."""
 
 
-def _merged(lines: Iterable[Measurement], more: Iterable[Measurement]) -> tuple[Measurement, ...]:
-    """All lines by step, each with its hazards."""
-    lines = tuple(lines)
-    known = {each.compare for each in lines if each.compare}
-    every = sorted([*lines, *(each for each in more if each.compare not in known)], key=lambda each: each.step)
-    return tuple(
-        replace(
-            each,
-            clears=each.clears or each.what in _CLEARS,
-            caution=tuple(dict.fromkeys((*each.caution, *_CAUTIONED.get(each.what, ())))),
-        )
-        for each in every
-    )
+def _cautioned(line: Measurement) -> Measurement:
+    """A line with its hazards."""
+    hazards = dict.fromkeys((*line.caution, *_CAUTIONED.get(line.what, ())))
+    return replace(line, clears=line.clears or line.what in _CLEARS, caution=tuple(hazards))
 
 
-MEASUREMENTS: tuple[Measurement, ...] = _merged(_LINES, _CLEARANCES)
+MEASUREMENTS: tuple[Measurement, ...] = tuple(map(_cautioned, _LINES))
 """The mock-up card, in the order of the work."""
 
-_RULE_STEPS = {
-    "clearance_volume_positive": 5,
-    "ring_to_deck": 4,
-    "coil_bind": 10,
-    "retainer_to_guide": 10,
-    "head_lift": 10,
-    "spring_lift": 10,
-    "spring_seat": 10,
-    "spring_stress_open": 10,
-    "pushrod_shortest": 12,
-    "pushrod_longest": 12,
-    "pushrod_mismatch": 12,
-    "float_speed": 13,
+_RULES: Mapping[str, Measurement] = {
+    "clearance_volume_positive": Measurement(
+        5, "Volume above the piston", "top dead centre, through the plug's hole", "burette"
+    ),
+    "head_lift": Measurement(10, "Lift that the head takes", "by hand, spring off, until it meets", "dial gauge"),
+    "spring_lift": Measurement(10, "Lift that the spring takes", "its sheet, against the lift as measured", "eye"),
+    "spring_stress_open": Measurement(
+        10, "Stress of the spring's wire", "at full lift, against what its maker allows; not to be measured here", "eye"
+    ),
+    "pushrod_shortest": Measurement(
+        12, "Pushrod's blank, shortest", "length needed, over what it cuts down to", "calliper"
+    ),
+    "pushrod_longest": Measurement(12, "Pushrod's blank, longest", "blank's length, over what is needed", "calliper"),
+    "pushrod_mismatch": Measurement(12, "Adjuster's thread left", "lash set, less way of the two", "calliper"),
+    "float_speed": Measurement(
+        13, "Speed of valve float", "from the spring's and the valve gear's weighed masses", "scale, spring tester"
+    ),
 }
-"""Steps at which physical rules without a line of their own are measured; the others where the engine is turned."""
+"""Lines of physical rules whose figure has none; they stand there only where the rule cannot be worked out."""
 
 REDO: tuple[tuple[str, tuple[int, ...]], ...] = (
     ("Block, crank, rod or piston", (3, 4, 5, 6, 7, 8, 10, 11, 12, 13, 14, 15)),
@@ -509,10 +492,8 @@ def card(checked: Checked) -> tuple[Measurement, ...]:
         if each.figure not in known:
             known.add(each.figure)
             words = each.rule.replace("_", " ").capitalize()
-            where = sentences.get(each.rule, "")
-            lines.append(
-                Measurement(_RULE_STEPS.get(each.rule, 14), words, where, "what reaches it", each.figure, clears=True)
-            )
+            line = _RULES.get(each.rule) or Measurement(14, words, sentences.get(each.rule, ""), "what reaches it")
+            lines.append(replace(line, compare=each.figure, clears=True))
     return tuple(sorted(lines, key=lambda each: each.step))
 
 

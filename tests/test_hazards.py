@@ -39,10 +39,8 @@ goals:
   rev_ceiling: 5000 rpm
 allow: {machining: [mill]}
 """
-TAME = re.sub(r", reworked: \[.*?\]", "", re.sub(r", mill: \{.*?\}", "", PARTS)).replace(
-    "flywheels: [{id: f, max_rpm: 6000 rpm, on_shelf: 1}]\n", ""
-)
-"""The same without a weld, a cut and a flywheel."""
+TAME = re.sub(r", (?:reworked: \[.*?\]|mill: \{.*?\}|max_rpm: 6000 rpm)|flywheels: .*\n", "", PARTS)
+"""The same without a weld, a cut, a flywheel and a rated part."""
 
 MOMENT = [each for each in HAZARDS if each.when in AT_ONCE]
 COMMANDS = ("find", "explain", "what if", "stack", "remeasure")
@@ -181,6 +179,13 @@ def test_where_none_is_in_play_there_is_no_line(command: str, tame: Path) -> Non
     assert not {each.line for each in MOMENT} & set(told["cautions"])
     assert [each for each in told["hazards"] if each["rank"] == "kills"] == []
     assert "Kills:" not in run("find", tame).stdout
+
+
+def test_a_rated_part_alone_brings_what_is_to_be_said_of_speed(tmp_path: Path) -> None:
+    rated = laid(
+        tmp_path, TAME.replace("id: k,", "id: k, max_rpm: 6000 rpm,"), PLAN.replace("  rev_ceiling: 5000 rpm\n", "")
+    )
+    assert "flywheel over its rating" in run("find", rated).stdout
 
 
 def test_what_if_looks_at_the_plan_as_it_would_be(tame: Path) -> None:

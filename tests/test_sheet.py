@@ -188,11 +188,13 @@ def told_card(page: str) -> str:
 def test_a_rule_that_cannot_be_worked_out_is_a_line_of_the_card() -> None:
     """Each of them has one, with its own limit, wherever it stands; also where the card has no line for its figure."""
     from kitwright.cli.report.sheet.card import CLEAR, limit
+    from kitwright.solver.mock_up import _RULES
     from kitwright.solver.plan import Plan
     from kitwright.solver.result import Unworked
     from kitwright.solver.rules import PHYSICAL
 
     wanted = Plan(rev_ceiling=4500.0)
+    assert set(_RULES) <= {rule.id for rule in PHYSICAL}
     for rule in PHYSICAL:
         lines = card(replace(blank(), unworked=(Unworked(rule.id, rule.figure, ()),)))
         mine = [each for each in lines if each.compare == rule.figure]

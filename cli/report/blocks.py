@@ -124,7 +124,9 @@ def shown(block: Block) -> Block:
     if isinstance(block, Command):
         return replace(block, purpose=on_one_line(block.purpose))
     rows = tuple(
-        Section(on_one_line(row.title)) if isinstance(row, Section) else tuple(map(on_one_line, row))
+        Section(on_one_line(row.title), on_one_line(row.note))
+        if isinstance(row, Section)
+        else tuple(map(on_one_line, row))
         for row in block.rows
     )
     columns = tuple(replace(column, title=on_one_line(column.title)) for column in block.columns)

@@ -44,8 +44,8 @@ def mock_up_blocks(checked: Checked, plan: Plan) -> Iterator[SheetBlock]:
     for each in lines:
         if each.step != step:
             step = each.step
-            told = "; ".join(hazard.at_bench for hazard in step_hazards(lines, step))
-            note = f"{told[0].upper()}{told[1:]}." if told else ""
+            told = [hazard.at_bench for hazard in step_hazards(lines, step)]
+            note = " ".join(f"{text[0].upper()}{text[1:]}." for text in told)
             rows.append(Section(f"{numbers[step]}. {STEPS[step]}", note))
         rows.append((each.what, each.where, each.tool, expected(each, checked, plan), limit(each, checked, plan)))
     columns = (
