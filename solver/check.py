@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
+from fractions import Fraction
 from functools import cache
 from itertools import chain
 from typing import Any, Literal
@@ -26,6 +27,12 @@ from kitwright.solver.swap import is_dimension
 NEAR = 1e-9
 """Difference, in a figure's unit, that is rounding and not a miss; also of a quotient from a whole number."""
 
+FINE = 1e-4
+"""Step, in a figure's unit, below which the rounding of floats counts in a quotient of that step."""
+
+_DECIMALS = 12
+"""Decimals that a sum of lengths in mm has right; what is written has fewer."""
+
 UNASKED = "pushrod_mismatch"
 """The figure that is aimed at 0 wherever it can be computed."""
 
@@ -37,7 +44,17 @@ def points(value: float, aim: float, step: float) -> int:
 
     >>> points(1.10, 0.90, 0.02), points(9.546, 9.5, 0.05)
     (10, 0)
+
+    Below a step of :data:`FINE` what floats add up to is no longer a small part of it: such a quotient is taken of the
+    decimals that the value and the aim stand for.
+
+    >>> points(0.9000009999999, 0.9, 1e-7)
+    10
     """
+    if step < FINE:
+        exact = abs(Fraction(repr(round(value, _DECIMALS))) - Fraction(repr(aim))) / Fraction(repr(step))
+        near = round(exact)
+        return near if abs(exact - near) < NEAR else math.floor(exact)
     quotient = abs(value - aim) / step
     whole = round(quotient) if quotient < 2**52 else int(quotient)
     return whole if abs(quotient - whole) < NEAR else math.floor(quotient)

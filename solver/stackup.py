@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from functools import reduce
 from itertools import product
 from typing import Any, Literal
 
@@ -12,7 +13,7 @@ from kitwright.solver.combination import BATCH
 from kitwright.solver.evaluate import Kept, compute, shifted
 from kitwright.solver.formulas.arrays import greater, some, where
 from kitwright.solver.plan import Tolerance
-from kitwright.solver.registry import FIGURES, leaves_of
+from kitwright.solver.registry import FIGURES, leaves_of, tree_of
 
 Variable = tuple[str, int | None, Any]
 """Leaf, gasket layer (None for a part's field), tolerance in SI."""
@@ -140,6 +141,37 @@ def cornered(
     return found
 
 
+def _by_branch(
+    name: str, inner: str, leaves: Mapping[str, Any], moving: Sequence[Variable], tolerances: Mapping[str, Any]
+) -> tuple[Any, Any]:
+    """The statistical spread of a figure that the greater (or lesser) of two branches goes into.
+
+    Each branch in its place has a spread of its own, which may reach further than that of the one that decides at
+    nominal: the figure's is the greatest or least of theirs, whichever the figure itself is of theirs.
+    """
+    lows, highs, values = [], [], []
+    for each in FIGURES[inner].inputs:
+        branch = each.rstrip("?")
+
+        def target(some: Mapping[str, Any], branch: str = branch) -> Any:
+            return compute(name, some, {inner: compute(branch, some)})
+
+        value = target(leaves)
+        width = np.sqrt(variance(target, leaves, moving, tolerances))
+        values.append(value)
+        lows.append(value - width)
+        highs.append(value + width)
+    pick = FIGURES[inner].function
+    inner_values = [compute(each.rstrip("?"), leaves) for each in FIGURES[inner].inputs]
+    step = greater(np.abs(pick(*inner_values)), 1e-9) * _RELATIVE_STEP
+    above = compute(name, leaves, {inner: pick(*inner_values) + step})
+    rises = above >= compute(name, leaves, {inner: pick(*inner_values) - step})
+    greatest = rises if FIGURES[inner].extreme == "max" else ~np.asarray(rises)
+    low = where(greatest, reduce(np.maximum, lows), reduce(np.minimum, lows))
+    high = where(greatest, reduce(np.maximum, highs), reduce(np.minimum, highs))
+    return low, high
+
+
 Spreads = dict[tuple[Any, ...], tuple[Any, Any]]
 """Spreads that are already worked out, by figure, mode, values and tolerances; filled by :func:`spread`."""
 
@@ -152,8 +184,9 @@ def spread(
     ``worst_case``: at the corners of all ±. Every figure is monotone in each variable alone, so the extremes lie at
     corners; the signs at nominal say which. ``statistical``: nominal ± √Σ(∂f/∂x · t)², every part and every gasket
     layer independent, layers of one batch alike. ``nominal``: the value itself. Works on arrays that broadcast. A
-    figure that is the greatest or least of branches takes it of the branches' spreads. ``known`` keeps what was worked
-    out for other combinations (of floats, not of arrays): many of them share most of their dimensions.
+    figure that is the greatest or least of branches takes it of the branches' spreads, and so, statistically, does one
+    that such a figure goes into. ``known`` keeps what was worked out for other combinations (of floats, not of arrays):
+    many of them share most of their dimensions.
 
     Source: Shigley's Mechanical Engineering Design, 9th ed., p. 21 (worst case and root sum of squares).
 
@@ -183,6 +216,9 @@ def spread(
 
     moving = list(variables(leaves_of(name), tolerances))
     leaves = Kept({leaf: leaves[leaf] for leaf in leaves_of(name)})
+    inner = [each for each in tree_of(name)[1:] if FIGURES[each].extreme is not None]
+    if mode == "statistical" and inner:
+        return _by_branch(name, inner[0], leaves, moving, tolerances)
     if mode == "statistical":
         value = target(leaves)
         width = np.sqrt(variance(target, leaves, moving, tolerances))

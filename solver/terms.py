@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 import numpy.typing as npt
 
-from kitwright.solver.check import NEAR
+from kitwright.solver.check import FINE, NEAR
 from kitwright.solver.classes import Facets
 from kitwright.solver.quantity import LENGTH, MONEY, VOLUME
 from kitwright.solver.registry import FIGURES
@@ -30,6 +30,9 @@ if TYPE_CHECKING:
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
+
+_NOISE = 2e-12
+"""What the rounding of floats, and to the check's decimals, may make of a value, in its unit (relative above 1)."""
 
 SNAP = 1e-7
 """Distance from a whole number, in model units, that is float rounding."""
@@ -131,7 +134,10 @@ def misses(compared: Any, side: Literal["min", "max"], bound: float) -> Mask:
 
 def points_of(value: Any, aim: float, step: float) -> Ints:
     """:func:`kitwright.solver.check.points` on arrays; 0 where the figure is unknown."""
-    quotient = np.minimum(np.abs(value - aim) / step, float(MOST_POINTS))
+    away = np.abs(value - aim)
+    if step < FINE:  # what floats add up to: never more points than the check counts
+        away = np.maximum(away - _NOISE * np.maximum(1.0, np.abs(value)), 0.0)
+    quotient = np.minimum(away / step, float(MOST_POINTS))
     whole = np.rint(quotient)
     counted = np.where(np.abs(quotient - whole) < NEAR, whole, np.floor(quotient))
     whole_numbers: Ints = np.nan_to_num(counted, nan=0.0).astype(np.int64)

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+import random
 import re
+from fractions import Fraction
 from itertools import combinations, product
 from pathlib import Path
 from typing import Any
@@ -510,3 +512,41 @@ def test_a_conflict_is_a_smallest_one(first: int) -> None:
         for way in answer.conflict.ways_out:
             kept = set(oracle.all) - {way.requirement}
             assert check(way.combination.combination, oracle.plan_with(kept), spreads=False).fits, (seed, way.change)
+
+
+@pytest.mark.parametrize("step", [1e-5, 1e-6, 1e-7, 1e-8])
+def test_steps_finer_than_floats_add_up_to_are_counted_on_the_values_as_written(step: float) -> None:
+    """Height − stroke/2 − length − compression height + gasket, as fractions of what is written."""
+    rng = random.Random(f"fine {step}")
+    wrong_before = 0
+    for _ in range(60):
+        sizes = {name: f"{rng.uniform(*ends):.5f}" for name, ends in FINE_SIZES.items()}
+        aim = round(rng.uniform(0.4, 1.6), 4)
+        fraction = {name: Fraction(text) for name, text in sizes.items()}
+        value = (
+            fraction["height"] - fraction["stroke"] / 2 - fraction["length"] - fraction["piston"] + fraction["gasket"]
+        )
+        if value <= 0:
+            continue
+        parts = [
+            Block(id="b", bore=long("70 mm"), block_height=long(f"{sizes['height']} mm")),
+            Crank(id="k", stroke=long(f"{sizes['stroke']} mm"), journal=long("30 mm")),
+            Rod(id="r", length=long(f"{sizes['length']} mm"), big_end=long("30 mm"), pin=long("16 mm")),
+            Piston(id="p", bore=long("70 mm"), compression_height=long(f"{sizes['piston']} mm"), pin=long("16 mm")),
+            gasket("g", f"{sizes['gasket']} mm"),
+        ]
+        plan = Plan(goals={"quench": Goal("quench", aim=aim, step=step)})
+        expected = math.floor(abs(value - Fraction(str(aim))) / Fraction(str(step)))
+        (found,) = find(Catalogue.of(parts), plan)
+        assert found.closeness == expected
+        wrong_before += math.floor(round(abs(found.figures["quench"] - aim) / step, 9)) != expected
+    assert wrong_before or step > 1e-6, "floats alone would do"
+
+
+FINE_SIZES = {
+    "height": (150.0, 150.4),
+    "stroke": (57.8, 58.0),
+    "length": (92.0, 92.1),
+    "piston": (28.3, 28.5),
+    "gasket": (0.4, 0.9),
+}
