@@ -39,6 +39,7 @@ MOST = (
     "spring_stress_open",
     "cranking_pressure",
     "cranking_gauge_pressure",
+    "cranking_torque",
 )
 """Figures whose greatest value guards."""
 
