@@ -64,7 +64,7 @@ def test_two_hundred_parts_are_a_small_search(tmp_path: Path) -> None:
 def test_two_hundred_parts_with_motion_are_a_small_search(tmp_path: Path) -> None:
     """Two compression ratios against one another: proven with few branches, as their aims are taken together."""
     catalogue, plan = question(200, tmp_path, motion=True)
-    assert 0 < twenty(catalogue, plan).counts["branches"] < 10_000
+    assert 0 < twenty(catalogue, plan).counts["branches"] < 12_000
 
 
 def test_four_hundred_parts_are_a_small_search(tmp_path: Path) -> None:

@@ -144,7 +144,7 @@ def test_search_agrees_with_the_twin_on_two_ratios(first: int, monkeypatch: pyte
 def test_the_ratios_hang_on_one_sum() -> None:
     """In many of these questions the two aims are taken together: else the test above would show nothing."""
     taken = 0
-    for seed in range(30):
+    for seed in range(60):
         catalogue, plan = two_ratios(seed)
         options = candidates(catalogue, plan)
         if not options.empty_kinds:

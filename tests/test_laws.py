@@ -16,7 +16,7 @@ from kitwright.solver.result import Answer
 from tests import random_catalogues, random_motion
 from tests.twin import closest
 
-SEEDS = range(26)
+SEEDS = range(40)
 MOST = 10_000
 """More answers than any of these questions has."""
 

@@ -138,8 +138,9 @@ def test_statistical_is_what_linear_propagation_gives(name: str) -> None:
         assert (low, high) == pytest.approx(expected, rel=near, abs=1e-6), seed
 
 
-OF_THE_LIFT = ("rocker_sweep", "spring_open", "spring_stress_open")
-"""Figures that the greater valve lift goes into, and that grow with it."""
+OF_THE_LIFT = {"rocker_sweep": max, "spring_open": max, "spring_stress_open": max}
+OF_THE_LIFT |= {"spring_yield_margin": min, "spring_safety": min}
+"""Figures that the greater valve lift goes into, and which of both valves' decides: most grow with it."""
 
 
 def propagated(view: View, name: str, valve: str = "") -> tuple[float, float]:
@@ -147,7 +148,8 @@ def propagated(view: View, name: str, valve: str = "") -> tuple[float, float]:
     entry = FIGURES[name]
     if name in OF_THE_LIFT and not valve:
         each_of = [propagated(view, name, each) for each in ("intake", "exhaust")]
-        return max(low for low, _ in each_of), max(high for _, high in each_of)
+        which = OF_THE_LIFT[name]
+        return which(low for low, _ in each_of), which(high for _, high in each_of)
     if entry.extreme is not None:
         known = [each.rstrip("?") for each in entry.inputs if math.isfinite(view.value(each.rstrip("?")))]
         pairs = [propagated(view, each) for each in known]

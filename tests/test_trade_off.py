@@ -17,7 +17,7 @@ from tests import random_catalogues
 from tests.cli_runner import answer, plan, run
 from tests.twin import closest
 
-SEEDS = range(60)
+SEEDS = range(140)
 
 
 def front(found: list[tuple[tuple[object, ...], object]]) -> list[tuple[int, int, float]]:

@@ -173,7 +173,7 @@ def limit(line: Measurement, checked: Checked, plan: Plan) -> str:
     if name == "flywheel.max_rpm":
         return f"at least {bare(plan.rev_ceiling)} rpm" if plan.rev_ceiling is not None else MAKERS
     if name in FIGURES and as_measured(line, checked.combination) != checked.combination:
-        return "as it will run: where it is measured again"
+        return "on the line for how it will run"
     if name in FIGURES:
         open_ = [_must_clear(name, plan)] if any(each.figure == name for each in checked.unworked) else []
         asked = _asked(name, checked)
