@@ -348,7 +348,7 @@ _FLOOR = r"no (?:other )?combination is closer than (?P<floor>\d+)(?: with (?P<u
 _PROVEN = re.compile(rf"(?P<settled>{_FIRST})?{_FLOOR}")
 
 
-@pytest.mark.parametrize("seed", [0, 16, 32, 34])
+@pytest.mark.parametrize("seed", [0, 16, 34])
 def test_what_is_listed_and_what_is_proved_agree_wherever_it_is_stopped(
     seed: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -357,7 +357,7 @@ def test_what_is_listed_and_what_is_proved_agree_wherever_it_is_stopped(
     whole = [each.key for each in find(catalogue, plan, 60)]
     monkeypatch.setattr(regions, "SMALL", 0)  # level by level, as in a large catalogue
     looks, settled, stopped = 0, 0, 0
-    for last in range(1, 400, 12):
+    for last in range(1, 2500, 60):
         looks = 0
 
         def check(clock: Clock, last: int = last) -> None:
