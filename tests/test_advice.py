@@ -26,7 +26,7 @@ from kitwright.solver.combination import Combination, Reader
 from kitwright.solver.evaluate import compute
 from kitwright.solver.formulas.cam_curve import LobeCurve
 from kitwright.solver.formulas.materials import MATERIALS
-from kitwright.solver.notes import Notes, Remark, applies, notes
+from kitwright.solver.notes import NOT, OR, Notes, Remark, applies, notes
 from kitwright.solver.parts import KINDS
 from kitwright.solver.plan import Advice, Goal, Plan
 from kitwright.solver.registry import public_figures
@@ -142,6 +142,7 @@ def test_every_range_says_where_it_comes_from_and_what_it_assumes() -> None:
     assert set(default_advice()) <= set(public_figures())
     wanted = {"quench", "coil_bind_margin", "retainer_margin", "piston_to_valve_intake", "piston_to_valve_exhaust"}
     wanted |= {"mean_piston_speed", "balance_factor", "surge_order", "compression", "cranking_gauge_pressure"}
+    wanted |= {"big_end_pressure", "spring_safety", "float_ratio"}
     assert wanted <= set(default_advice())
     for each in EVERY:
         assert not each.own
@@ -159,7 +160,8 @@ def test_conditions_name_fields_and_materials_that_there_are() -> None:
             kind, _, name = field.partition(".")
             assert name in KINDS[kind].__dataclass_fields__
             if name == "material":
-                assert any(f"{known} ".startswith(f"{wanted} ") for known in names), wanted
+                for word in wanted.removeprefix(NOT).split(OR):
+                    assert any(f"{known} ".startswith(f"{word} ") for known in names), wanted
 
 
 def test_the_piston_speeds_of_the_automobiles_of_1985() -> None:
@@ -206,6 +208,40 @@ def test_a_range_is_for_the_rods_material_where_that_is_known(material: str | No
     combination, _ = engine(1, blank=False)
     built = with_field(combination, "rod", material=material)
     assert [each.words for each in default_advice()["quench"] if applies(each, built)] == shown
+
+
+@pytest.mark.parametrize(
+    ("material", "shown"),
+    [
+        ("aluminium 356", ["cast piston"]),
+        ("cast iron", ["cast piston"]),
+        ("nodular iron", ["cast piston"]),
+        ("2618", ["forged piston"]),
+        ("4032", ["cast piston", "forged piston"]),
+        ("aluminium", ["cast piston", "forged piston"]),
+        ("steel", ["cast piston", "forged piston"]),
+        (None, ["cast piston", "forged piston"]),
+        ("unobtainium", ["cast piston", "forged piston"]),
+    ],
+)
+def test_an_alloy_that_does_not_tell_how_a_piston_was_made_rules_nothing_out(
+    material: str | None, shown: list[str]
+) -> None:
+    combination, _ = engine(1, blank=False)
+    built = with_field(combination, "piston", material=material)
+    found = [each.words for each in default_advice()["mean_piston_speed"] if applies(each, built)]
+    assert found == [*shown, "racing piston, rod and bolts"]
+
+
+def test_the_new_figures_are_told_their_place() -> None:
+    combination, plan = engine(1, blank=False)
+    checked = check(combination, plan, spreads=False)
+    figures = checked.figures
+    remarks = {each.figure: each for each in notes(checked, plan, usual=default_advice()).remarks}
+    assert remarks["float_ratio"].value == pytest.approx(figures["float_speed"] / float(plan.rev_ceiling or 0))
+    assert remarks["big_end_pressure"].value == figures["big_end_pressure"]
+    yields = figures["spring_yield_margin"] + figures["spring_stress_open"]
+    assert remarks["spring_safety"].value == pytest.approx(yields / figures["spring_stress_open"])
 
 
 def test_without_the_part_every_range_is_shown() -> None:
