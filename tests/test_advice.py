@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import re
+from collections.abc import Callable
 from dataclasses import replace
 from functools import lru_cache
 from itertools import pairwise
@@ -22,6 +23,7 @@ from kitwright.catalogs.problems import Problem
 from kitwright.catalogs.read_yaml import read_yaml
 from kitwright.cli.report.notes import PRACTICE, note_blocks
 from kitwright.solver import check
+from kitwright.solver.check import View
 from kitwright.solver.combination import Combination, Reader
 from kitwright.solver.evaluate import compute
 from kitwright.solver.formulas.cam_curve import LobeCurve
@@ -348,6 +350,35 @@ def surging(seed: int) -> tuple[Any, Plan]:
     }
     middle = sorted(orders)[len(orders) // 2] if orders else 20.0
     return catalogue, plan.but(goals={"surge_order": Goal("surge_order", minimum=middle, aim=middle + 3)})
+
+
+def middling(name: str) -> Callable[[int], tuple[Any, Plan]]:
+    """Random questions whose plan asks for a figure in the middle of what the combinations have."""
+
+    @lru_cache(maxsize=100)
+    def question(seed: int) -> tuple[Any, Plan]:
+        catalogue, plan = random_motion.question(seed)
+        plan = plan.but(goals={}, rev_ceiling=5000.0)
+        values = (View(each, plan).value(name) for each in everything(catalogue, plan))
+        known = sorted({value for value in values if value == value})
+        middle = round(known[len(known) // 2], 2) if known else 1.0
+        return catalogue, plan.but(goals={name: Goal(name, minimum=middle, aim=middle + 0.2, step=0.02)})
+
+    return question
+
+
+DIFFERING = (9, 10, 11, 46, 50, 61, 63, 67, 123, 140, 178, 185)
+"""Seeds of which the combinations differ in both ratios, as far as they are known."""
+
+
+@pytest.mark.parametrize("name", ["spring_safety", "float_ratio"])
+def test_the_search_agrees_with_the_twin_on_ratios(name: str) -> None:
+    question = middling(name)
+    assert not [line for seed in DIFFERING for line in compare(question, seed)]
+    for seed in DIFFERING:
+        catalogue, plan = question(seed)
+        values = [View(each, plan).value(name) for each in everything(catalogue, plan)]
+        assert min(value for value in values if value == value) < (plan.goals[name].minimum or 0.0), "it keeps some out"
 
 
 def test_the_search_agrees_with_the_twin_on_surge_order() -> None:
