@@ -29,7 +29,7 @@ CLEARANCES = (
 )
 """Figures that are the room between two parts: their least value guards, and 0 is contact."""
 
-LEAST = (*CLEARANCES, "spring_seat", "float_speed")
+LEAST = (*CLEARANCES, "spring_seat", "spring_yield_margin", "spring_safety", "float_speed", "float_ratio")
 """Figures whose least value guards."""
 
 MOST = (

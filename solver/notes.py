@@ -31,6 +31,8 @@ VALVES = ("intake", "exhaust")
 BALANCE = ("reciprocating_mass", "rotating_mass", "balance_factor")
 ABSENT = "absent"
 """What ``when`` asks of a field that must not be there."""
+OR, NOT = " or ", "not "
+"""Between words of which one has to be so, and before those of which none may be."""
 MATERIAL = "material"
 _MM = 1e-3
 _NEAR = 1e-9
@@ -179,7 +181,8 @@ def _over(value: float, advice: Advice) -> bool:
 def applies(advice: Advice, combination: Combination) -> bool:
     """Whether a range is for these parts; a field that is not given rules nothing out.
 
-    A material is the one of that name, or one whose name begins with it: ``steel`` is ``steel 4340``, too.
+    A material is the one of that name, or one whose name begins with it: ``steel`` is ``steel 4340``, too. ``a or b``
+    wants one of them, ``not a or b`` none.
     """
     return all(_is_so(combination.parts.get(field.partition(".")[0]), field, wanted) for field, wanted in advice.when)
 
@@ -198,7 +201,9 @@ def _is_so(part: Part | None, field: str, wanted: str) -> bool:
             known = material(known).name
         except UnknownMaterialError:
             return True
-    return known == wanted or known.startswith(f"{wanted} ")
+    return any(f"{known} ".startswith(f"{each} ") for each in wanted.removeprefix(NOT).split(OR)) is not (
+        wanted.startswith(NOT)
+    )
 
 
 def _gas(checked: Checked, plan: Plan) -> GasEstimate | None:

@@ -18,8 +18,8 @@ STATISTICAL = (
     "about 92 % of builds where a ± is a flat range and several are of a like size, 99.7 % where each ± is three "
     "standard deviations; no guarantee"
 )
-"""What the statistical range covers. Source: JCGM 101:2008, 9.2 (sums of rectangular quantities, from memory); tests
-draw both."""
+"""What the statistical range covers. Source: JCGM 101:2008, 9.2, sums of rectangular quantities (recalled; both drawn
+in tests/test_tolerances.py, the first also exact)."""
 
 MACHINING = ("mill", "relieve", "deck_cut", "rebore")
 """Machining operations, in the order in which smaller amounts break a tie."""

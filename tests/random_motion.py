@@ -10,6 +10,7 @@ from typing import Any
 
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import View
+from kitwright.solver.combination import Combination
 from kitwright.solver.fields import Decompressor, DurationAt, Readings
 from kitwright.solver.formulas.cam_curve import LobeCurve
 from kitwright.solver.parts import Cam, Crank, Gasket, Head, Part, Piston, Pushrod, Rocker, Rod, Spring
@@ -80,6 +81,9 @@ MOTION_GOALS = (
     "quench",
     "cost",
 )
+
+RATIOS = ("spring_safety", "float_ratio")
+"""Drawn apart, so that what a seed draws of the goals above stays as it was."""
 
 
 def parts(seed: int) -> list[Part]:
@@ -262,26 +266,34 @@ def question(seed: int, most: int = 60) -> tuple[Catalogue, Plan]:
         )
         raw = sum(1 for _ in zip(range(most + 1), everything(catalogue, plan), strict=False))
         if raw <= most:
-            return catalogue, _with_goals(rng, catalogue, plan)
+            return catalogue, _with_goals(rng, catalogue, plan, seed)
         counts = {kind: len(catalogue.of_kind(kind)) for kind in catalogue.kinds}
         crowded = max(counts, key=counts.__getitem__)
         found.remove(rng.choice([part for part in found if part.kind == crowded]))
 
 
-def _with_goals(rng: random.Random, catalogue: Catalogue, plan: Plan) -> Plan:
+def _with_goals(rng: random.Random, catalogue: Catalogue, plan: Plan, seed: int) -> Plan:
     every = random_catalogues.whole_if_none_fits(catalogue, plan)
     goals = {}
     for name in rng.sample(MOTION_GOALS, rng.randint(1, 4)) if every else ():
-        value = View(rng.choice(every), plan).value(name)
-        step = FIGURES[name].step
-        value = round(value / step * 2) * step / 2 if value == value and abs(value) < 1e7 else step
-        width = step * rng.choice([1, 3, 10])
-        goals[name] = Goal(
-            name,
-            aim=rng.choice([None, value, value + step / 2]),
-            minimum=value - width if rng.random() < 0.4 else None,
-            maximum=value + width if rng.random() < 0.4 else None,
-            step=step,
-            weight=rng.choice([1, 2]),
-        )
+        goals[name] = _goal(rng, every, plan, name)
+    apart = random.Random(f"ratio {seed}")
+    if every and apart.random() < 0.25:
+        name = apart.choice(RATIOS)
+        goals[name] = _goal(apart, every, plan, name)
     return plan.but(goals=goals)
+
+
+def _goal(rng: random.Random, every: list[Combination], plan: Plan, name: str) -> Goal:
+    value = View(rng.choice(every), plan).value(name)
+    step = FIGURES[name].step
+    value = round(value / step * 2) * step / 2 if value == value and abs(value) < 1e7 else step
+    width = step * rng.choice([1, 3, 10])
+    return Goal(
+        name,
+        aim=rng.choice([None, value, value + step / 2]),
+        minimum=value - width if rng.random() < 0.4 else None,
+        maximum=value + width if rng.random() < 0.4 else None,
+        step=step,
+        weight=rng.choice([1, 2]),
+    )

@@ -21,7 +21,7 @@ from kitwright.solver.mock_up import card
 from kitwright.solver.notes import notes
 from kitwright.solver.parts import KINDS, Part
 from kitwright.solver.plan import Conditions, Plan
-from kitwright.solver.quantity import Quantity, parse
+from kitwright.solver.quantity import LENGTH, Quantity, parse
 from kitwright.solver.registry import FIGURES
 from tests.random_engines import engine
 
@@ -63,6 +63,9 @@ def bases() -> tuple[tuple[Combination, Plan], ...]:
         machining = frozenset({"mill", "deck_cut", "relieve", "rebore"})
         goals_off = plan.but(conditions=conditions, machining=machining, rev_ceiling=5000.0)
         stack = tuple(replace(each, price=2.0) for each in combination.gaskets)
+        if seed == 5:  # two layers of one gasket that strays: alike or each by itself
+            twice = replace(stack[0], thickness=parse("0.5 mm ± 0.05 mm", LENGTH))
+            stack = (twice, twice)
         cut = replace(combination, parts=parts, gaskets=stack, mill=Fraction(1, 4000), relieve=Fraction(1, 10**6))
         found.append((cut, goals_off))
     return tuple(found)
@@ -77,11 +80,12 @@ def _text(text: str, part: Part, name: str) -> Quantity:
 
 
 def state(combination: Combination, plan: Plan) -> dict[str, Any]:
-    """All that is made of a combination: figures, limits, notes, cautions, machining, the mock-up card."""
+    """All that is made of a combination: figures, a spread, limits, notes, cautions, machining, the mock-up card."""
     view = View(combination, plan)
     found: dict[str, Any] = {name: view.value(name) for name in FIGURES}
     found = {name: None if math.isnan(value) else round(value, 9) for name, value in found.items()}
     checked = check(combination, plan, spreads=False)
+    found["quench strays"] = view.spread("quench", "statistical")
     found["limits"] = [(each.name, each.bound, each.value, each.holds) for each in checked.limits]
     catalogue = Catalogue.of([*combination.different_parts])
     found["notes"] = notes(checked, plan, catalogue)
@@ -126,6 +130,8 @@ def others(spec: FieldSpec, value: Any) -> Iterator[Any]:
         yield not value
     elif spec.form == "tags":
         yield ("another",)
+    elif spec.form == "choice":
+        yield from (each for each in (*spec.choices, None) if each != value)
     elif spec.form == "text":
         yield from ("aluminium 6061", "music wire")
     elif spec.form == "readings":

