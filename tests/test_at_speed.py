@@ -120,7 +120,7 @@ def lines(combination: Combination, wanted: Plan) -> list[str]:
 
 def test_what_has_no_temperature_and_no_clearance_is_named() -> None:
     title, counted, left = lines(build(), plan(rod=HOT["rod"]))
-    assert title.startswith("Quench at speed: 0.805 mm")
+    assert title.startswith("Quench at speed 0.805 mm")
     assert counted == "counted: rod stretch −0.059 mm; heat of rod −0.136 mm"
     assert "heat of block, crank, piston (no temperature is given)" in left
     assert "bearing play of main bearings, big end, pin in the small end, pin in the piston" in left
@@ -131,7 +131,7 @@ def test_what_has_no_temperature_and_no_clearance_is_named() -> None:
 def test_what_is_given_is_counted() -> None:
     full = PLAY | {"piston": {"pin_clearance": mm("0.01 mm"), **ROCK}}
     title, counted = lines(with_fields(build(), **full), plan(**HOT))
-    assert title == "Quench at speed: 0.789 mm"
+    assert title == "Quench at speed 0.789 mm"
     assert "heat of barrel +0.107 mm, case +0.15 mm, crank −0.03 mm, rod −0.136 mm, piston −0.124 mm" in counted
     assert "bearing play of main bearings −0.02 mm" in counted and "piston rock −0.072 mm" in counted
 
@@ -145,7 +145,7 @@ def test_half_of_what_rock_needs_is_named_as_the_other_half() -> None:
 def test_a_crank_temperature_without_its_material_is_named() -> None:
     bare = with_fields(build(), crank={"material": None})
     title, wanting, *_ = lines(bare, plan(**HOT))
-    assert title == "Quench at speed: not established" and wanting == "wanting: crank k has no material"
+    assert title == "Quench at speed not established" and wanting == "wanting: crank k has no material"
     poor = with_fields(bare, rod={"shank_area": None})  # and where something else is missing, too
     found = View(poor, plan(**HOT)).missing("quench_at_speed")
     assert {(each.kind, each.field) for each in found} == {("crank", "material"), ("rod", "shank_area")}

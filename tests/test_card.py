@@ -58,7 +58,7 @@ def test_the_deck_is_read_before_its_cut_and_without_a_spacer() -> None:
     spacer = combination.parts["spacer"].thickness.si  # type: ignore[attr-defined]
     moved = 1000 * (spacer - float(combination.deck_cut))
     assert after.figures["deck"] - before.figures["deck"] == pytest.approx(moved)
-    assert told["Deck"][1] == "on the line for how it will run"
+    assert told["Deck"][1] == "as it will run: step 6"
     assert told["Deck, as it will run"][1].startswith("at least")
     assert "Deck, as it will run" not in of_bare and of_bare["Deck"][1].startswith("at least")
     assert "before any deck cut" in _line("Deck").where

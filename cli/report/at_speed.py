@@ -21,7 +21,7 @@ def at_speed_blocks(checked: Checked, plan: Plan) -> Iterator[Items]:
     if found is None:
         return
     shown = "not established" if found.value is None else figure_text(FIGURE, found.value, plan.units)
-    yield Items(f"Quench at speed: {shown}", tuple(_lines(found, plan.units)))
+    yield Items(f"Quench at speed {shown}", tuple(_lines(found, plan.units)))
 
 
 def _lines(found: AtSpeed, units: str) -> Iterator[str]:

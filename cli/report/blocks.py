@@ -14,10 +14,11 @@ Side = Literal["left", "right"]
 
 @dataclass(frozen=True, slots=True)
 class Title:
-    """A heading; ``level`` 1 stands once, at the top."""
+    """A heading; ``level`` 1 stands once, at the top; ``tone`` is that of the verdict that it says."""
 
     text: str
     level: int = 2
+    tone: Tone = "plain"
 
 
 @dataclass(frozen=True, slots=True)

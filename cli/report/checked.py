@@ -11,6 +11,7 @@ from kitwright.cli.report.notes import note_blocks, notes_on
 from kitwright.cli.report.numbers import Style, money
 from kitwright.cli.report.verdicts import (
     HEADS,
+    TONES,
     asked_and_physical,
     counted,
     rule_words,
@@ -51,8 +52,8 @@ def check_report(
     further: Report | None = None,
 ) -> Report:
     """Everything that ``check`` has to say; ``early`` stands after the verdict, ``further`` after the limits."""
-    report: Report = [Title(f"{plan.name}: {HEADS[checked.verdict]}", 1)]
-    report += verdict(checked, plan)
+    report: Report = [Title(f"{plan.name}: {HEADS[checked.verdict]}", 1, TONES[checked.verdict])]
+    report += verdict(checked, plan, titled=True)
     report += early or []
     asked = wanted(plan.but(use={}))
     if asked:
@@ -71,9 +72,12 @@ def check_report(
     return report
 
 
-def verdict(checked: Checked, plan: Plan) -> Iterator[Paragraph | Items]:
-    """Say whether it fits and why not, what is tightest, and how it stands at the worst corner of all tolerances."""
-    yield from verdict_blocks(checked, plan)
+def verdict(checked: Checked, plan: Plan, titled: bool = False) -> Iterator[Paragraph | Items]:
+    """Say whether it fits and why not, what is tightest, and how it stands at the worst corner of all tolerances.
+
+    ``titled``: the title has said the verdict.
+    """
+    yield from verdict_blocks(checked, plan, titled)
     if not checked.fits:
         return
     spare = _spare(checked, plan)

@@ -73,8 +73,8 @@ class Question:
         return tuple(word for each in self.pinned for word in ("--use", each))
 
 
-def find_report(answer: Answer, question: Question) -> Report:
-    """Everything that ``find`` has to say, as blocks."""
+def find_report(answer: Answer, question: Question, cautions: bool = True) -> Report:
+    """Everything that ``find`` has to say, as blocks; without the line of cautions where a page says them in full."""
     if answer.status == "nothing_fits":
         return nothing_report(answer, question)
     report: Report = [Title(_headline(answer, question), 1)]
@@ -88,7 +88,7 @@ def find_report(answer: Answer, question: Question) -> Report:
         if common:
             report.append(Paragraph(f"In {'all of them' if len(answer) > 1 else 'it'}: {', '.join(common)}."))
         report.append(table)
-        report += moment_blocks(answer.combinations, answer.plan)
+        report += moment_blocks(answer.combinations, answer.plan) if cautions else []
         report += _notes(answer)
     report.append(Paragraph(_searched(answer, question)))
     left = left_out(answer.considered, answer.plan)

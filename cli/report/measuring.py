@@ -76,6 +76,8 @@ def _range(some: Interval, each: Measurement | Decisive, sizes: Sizes) -> str:
             return f"up to {text(some[1])}"
         if some[1] >= each.high:
             return f"from {text(some[0])}"
+    if each.place == DECK:  # `from 0.66 mm up to 0.51 mm up` would read as `up to`
+        return f"between {text(some[0])} and {text(some[1])}"
     return f"from {text(some[0])} to {text(some[1])}"
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from kitwright.cli.report.as_json import limit_data
@@ -27,6 +27,8 @@ def mend_blocks(found: Mapping[Limit, tuple[Mend, ...]], checked: Checked, plan:
     if every:
         yield Items("One change that mends everything", tuple(_lines(every, checked, plan, False)))
     for limit, mends in found.items():
+        if _asked_for_more(limit, found):
+            continue
         whole = {each.sort for each in mends if each.fits}
         lines = _lines([each for each in mends if each.sort not in whole], checked, plan, True)
         name = limit_name(limit)
@@ -35,6 +37,17 @@ def mend_blocks(found: Mapping[Limit, tuple[Mend, ...]], checked: Checked, plan:
             yield Items(f"One change that mends {name}{alone}", tuple(lines))
         elif not whole:
             yield Paragraph(f"No single change mends {name}.")
+
+
+def _asked_for_more(limit: Limit, found: Iterable[Limit]) -> bool:
+    """Whether another missed limit asks more of the same figure: what mends this one alone is no build to make."""
+    return any(
+        limit.bound is not None
+        and other.bound is not None
+        and (other.figure, other.limit) == (limit.figure, limit.limit)
+        and (other.bound > limit.bound if limit.limit == "min" else other.bound < limit.bound)
+        for other in found
+    )
 
 
 def _same(one: Mend, other: Mend) -> bool:

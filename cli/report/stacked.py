@@ -95,7 +95,7 @@ def _told(checked: Checked, plan: Plan) -> str:
     quench = figure_text("quench", checked.figures.get("quench"), plan.units)
     measures = ""
     if deck is not None and quench:
-        measures = f"{place(deck, style('mm', [deck], plan.units))}, quench {quench}, "
+        measures = f"deck {place(deck, style('mm', [deck], plan.units))}, quench {quench}, "
     rev = rev_limit_text(checked, plan.units)
     paper = " (on paper)" if checked.verdict == "on_paper" else ""
     return (

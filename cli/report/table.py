@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from itertools import islice
 
 import tabulate
@@ -30,6 +31,7 @@ _INDENT = "  "
 _NARROWEST_WRAPPED = 18
 
 _BOLD, _RED, _GREEN, _YELLOW, _OFF = "\x1b[1m", "\x1b[31m", "\x1b[32m", "\x1b[33m", "\x1b[0m"
+_TONES = {"good": _GREEN, "open": _YELLOW, "bad": _BOLD + _RED}
 _CELL_COLOURS = {
     "NO": _BOLD + _RED,
     "does not fit": _BOLD + _RED,
@@ -48,9 +50,10 @@ def as_text(report: Report, width: int = 100, colour: bool = False) -> str:
 
 def _lines(block: Block, width: int, colour: bool) -> Iterator[str]:
     if isinstance(block, Title):
-        yield from (_paint(line, _BOLD, colour) for line in _wrapped(block.text, width))
+        tone = _BOLD + _TONES.get(block.tone, "").replace(_BOLD, "")
+        yield from (_paint(line, tone, colour) for line in _wrapped(block.text, width))
     elif isinstance(block, Paragraph):
-        tone = {"good": _GREEN, "open": _YELLOW, "bad": _BOLD + _RED}.get(block.tone, "")
+        tone = _TONES.get(block.tone, "")
         yield from (_paint(line, tone, colour) for line in _wrapped(block.text, width))
     elif isinstance(block, Items):
         if block.title:
@@ -114,7 +117,22 @@ def _table(table: Table, width: int, colour: bool) -> Iterator[str]:
     for number, (columns, limits) in enumerate(_blocks(table, width)):
         if number:
             yield ""
-        yield from _one_block(table, columns, limits, colour)
+        yield from _one_block(_telling(table, columns) if number else table, columns, limits, colour)
+
+
+def _telling(table: Table, columns: Sequence[int]) -> Table:
+    """The rows that say something in a block that goes on with a table, and the sections that have any left."""
+    rows: list[tuple[str, ...] | Section] = []
+    for row in table.rows:
+        if isinstance(row, Section):
+            if rows and isinstance(rows[-1], Section):
+                rows.pop()
+            rows.append(row)
+        elif any(row[column] for column in columns[table.keys :]):
+            rows.append(row)
+    if rows and isinstance(rows[-1], Section):
+        rows.pop()
+    return replace(table, rows=tuple(rows))
 
 
 def _one_block(table: Table, columns: Sequence[int], limits: Sequence[int | None], colour: bool) -> Iterator[str]:

@@ -104,8 +104,11 @@ def counted(limits: Sequence[Limit]) -> str:
     return ", ".join(told)
 
 
-def verdict_blocks(checked: Checked, plan: Plan) -> Iterator[Paragraph | Items]:
-    """The verdict, its reasons, what was counted, and the lines that stand beside every verdict."""
+def verdict_blocks(checked: Checked, plan: Plan, titled: bool = False) -> Iterator[Paragraph | Items]:
+    """The verdict, its reasons, what was counted, and the lines that stand beside every verdict.
+
+    ``titled``: a title has said the verdict, so that it is not said again.
+    """
     asked, physical = asked_and_physical(checked.limits)
     told = [f"What you asked: {counted(asked)}." if asked else "Nothing was asked of a figure."]
     told.append(f"What must not touch or break: {counted(physical)}." if physical else "")
@@ -113,12 +116,11 @@ def verdict_blocks(checked: Checked, plan: Plan) -> Iterator[Paragraph | Items]:
         count = len(checked.unworked)
         more = f"{count} more cannot be worked out and must be measured"
         told.append(f"{more}: {', '.join(rule_words(each.rule) for each in checked.unworked)}.")
-    head = {
-        "fits": "It fits.",
-        "on_paper": "It fits on paper: nothing that can be worked out fails, but not everything is proved.",
-        "does_not_fit": "It does not fit.",
-    }[checked.verdict]
-    yield Paragraph(head, TONES[checked.verdict])
+    head = HEADS[checked.verdict]
+    why = "nothing that can be worked out fails, but not everything is proved" if checked.verdict == "on_paper" else ""
+    said = why if titled else ": ".join(filter(None, (head, why)))
+    if said:
+        yield Paragraph(f"{said[0].upper()}{said[1:]}.", TONES[checked.verdict])
     reasons = tuple(because_text(each, plan.units) for each in checked.because)
     if reasons:
         yield Items("Because" if checked.verdict == "does_not_fit" else "Not established", reasons)

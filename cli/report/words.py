@@ -195,11 +195,11 @@ def missed(limit: Limit, units: str) -> str:
         return f"{name}: {limit.sentence}" if limit.sentence else name
     word = "at least" if limit.limit == "min" else "at most"
     shown = figure_style(limit.figure, [value, margin], units)
-    off = f"{shown.with_unit(abs(margin))} {'short' if limit.limit == 'min' else 'over'}"
+    off = f": {shown.with_unit(abs(margin))} {'short' if limit.limit == 'min' else 'over'}" if margin else ""
     subject = words(limit.figure) if limit.kind == "rule" else name.removesuffix(f" {limit.limit}")
     why = f" ({limit.sentence})" if limit.sentence else ""
     asked = "more than 0" if limit.strict else f"{word} {bound_text(limit.figure, bound, units)}"
-    return f"{subject} is {shown.with_unit(value)}, wanted {asked}: {off}{why}"
+    return f"{subject} is {shown.with_unit(value)}, wanted {asked}{off}{why}"
 
 
 # parts
@@ -237,7 +237,7 @@ def machining_text(combination: Combination, work: str, units: str = "mm") -> st
 
 
 def missing_text(missing: Iterable[Missing]) -> list[str]:
-    """Say what is missing, one phrase a part."""
+    """Say what is missing, one phrase a part; of a kind of which there is no part its fields would say nothing."""
     fields: dict[tuple[str, str | None], list[str]] = {}
     phrases: list[str] = []
     for each in missing:
@@ -246,8 +246,7 @@ def missing_text(missing: Iterable[Missing]) -> list[str]:
         else:
             fields.setdefault((each.kind, each.part), []).append(each.field)
     for (kind, part), names in fields.items():
-        listed = ", ".join(names)
-        phrases.append(f"{words(kind)} {part} has no {listed}" if part else f"no {words(kind)} is chosen ({listed})")
+        phrases.append(f"{words(kind)} {part} has no {', '.join(names)}" if part else f"no {words(kind)} is chosen")
     return phrases
 
 

@@ -39,7 +39,7 @@ def mock_up_blocks(checked: Checked, plan: Plan) -> Iterator[SheetBlock]:
     )
     rows: list[tuple[str, ...] | Section] = []
     lines = card(checked)
-    numbers = {step: number for number, step in enumerate(dict.fromkeys(each.step for each in lines), 1)}
+    numbers = _numbers(lines)
     step = 0
     for each in lines:
         if each.step != step:
@@ -65,6 +65,11 @@ def mock_up_blocks(checked: Checked, plan: Plan) -> Iterator[SheetBlock]:
             readings,
             whole=True,
         )
+
+
+def _numbers(lines: Sequence[Measurement]) -> dict[int, int]:
+    """Steps that the card has, and the number that each is shown with: without gaps."""
+    return {step: number for number, step in enumerate(dict.fromkeys(each.step for each in lines), 1)}
 
 
 def _again(numbers: Mapping[int, int]) -> Iterator[str]:
@@ -113,7 +118,7 @@ def expected(line: Measurement, checked: Checked, plan: Plan) -> str:
         form = _form(name, checked, plan, (value, low, high))
         if name == "deck":  # the word says what a sign might hide
             shown, least, most = (place(each, form) for each in (value, low, high))
-            return shown if least == most else f"{shown} ({least} to {most})"
+            return shown if least == most else f"{shown} (between {least} and {most})"
         shown = form.with_unit(value)
         if FIGURES[name].bound == "low":
             return f"{form.with_unit(low)} or more"
@@ -173,9 +178,11 @@ def limit(line: Measurement, checked: Checked, plan: Plan) -> str:
     if name == "flywheel.max_rpm":
         return f"at least {bare(plan.rev_ceiling)} rpm" if plan.rev_ceiling is not None else MAKERS
     if name in FIGURES and as_measured(line, checked.combination) != checked.combination:
-        return "on the line for how it will run"
+        lines = card(checked)
+        again = next((each.step for each in lines if each.compare == name and each.before != line.before), None)
+        return f"as it will run: step {_numbers(lines)[again]}" if again is not None else MAKERS
     if name in FIGURES:
-        open_ = [_must_clear(name, plan)] if any(each.figure == name for each in checked.unworked) else []
+        open_ = [_must_keep(name, plan)] if any(each.figure == name for each in checked.unworked) else []
         asked = _asked(name, checked)
         goals = [each for each in asked if each.kind == "goal"]
         if goals:
@@ -226,10 +233,14 @@ def _rule_bound(limit: Limit, plan: Plan) -> str:
     return f"{'more than' if limit.strict else 'at least'} {bound}"
 
 
-def _must_clear(figure: str, plan: Plan) -> str:
+def _must_keep(figure: str, plan: Plan) -> str:
     """What a physical rule that cannot be worked out asks of the reading."""
     bound = next((bound for rule, bound in rules_of(plan) if rule.figure == figure), 0.0)
-    return f"must clear: ≥ {bound_text(figure, bound, plan.units)}" if bound else CLEAR
+    if figure in CLEARANCES:
+        return f"must clear: ≥ {bound_text(figure, bound, plan.units)}" if bound else CLEAR
+    if figure == "spring_yield_margin":  # what the wire bears is what nobody has said
+        return MAKERS
+    return f"at least {bound_text(figure, bound, plan.units) if bound else '0'}"
 
 
 def shopping_blocks(checked: Checked, plan: Plan) -> Iterator[SheetBlock]:

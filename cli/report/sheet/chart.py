@@ -17,16 +17,21 @@ LINES = ("a", "b", "c", "d")
 
 @dataclass(frozen=True, slots=True)
 class Axis:
-    """One axis: from where to where, what stands beside it, and the ticks (round ones unless given)."""
+    """One axis: from where to where, what stands beside it, and the ticks (round ones unless given).
+
+    ``whole``: what it counts is never a fraction.
+    """
 
     low: float
     high: float
     title: str
     ticks: tuple[float, ...] = ()
+    whole: bool = False
 
     def places(self, about: int) -> tuple[float, ...]:
-        """Ticks, about so many."""
-        return self.ticks or round_ticks(self.low, self.high, about)
+        """Ticks, about so many; of counts none between two whole numbers."""
+        ticks = self.ticks or round_ticks(self.low, self.high, about)
+        return tuple(each for each in ticks if each.is_integer()) if self.whole else ticks
 
 
 def round_ticks(low: float, high: float, about: int = 5) -> tuple[float, ...]:
@@ -55,6 +60,8 @@ def padded(values: Iterable[float], share: float = 0.08) -> tuple[float, float]:
 
 def tick_text(value: float, ticks: Sequence[float]) -> str:
     """A tick's number with as many decimals as its neighbours ask for."""
+    if len(ticks) == 1:
+        return f"{value:g}".replace("-", "−")
     step = min((b - a for a, b in itertools.pairwise(ticks)), default=1.0)
     decimals = max(0, -math.floor(math.log10(step) + 1e-9)) if step > 0 else 0
     return f"{value:.{decimals}f}".replace("-", "−")

@@ -230,7 +230,7 @@ def _sums(checked: Checked, plan: Plan) -> Iterator[SheetBlock]:
 def list_sheet(answer: Answer, question: Question) -> Sheet:
     """Lay out the sheet of the ranked list."""
     plan = answer.plan
-    report = find_report(answer, question)
+    report = find_report(answer, question, cautions=False)
     title = next(each.text for each in report if isinstance(each, Title))
     blocks = [each for each in report if not isinstance(each, Title)]
     first = answer.combinations[0]

@@ -375,7 +375,7 @@ def _magnified(stack: _Stack, checked: Checked, plan: Plan) -> Picture:
     note = ""
     if "deck" in checked.spread and ranges[1] - ranges[0] > 1e-9:
         style = figure_style("deck", ranges, plan.units)
-        band = f"deck {place(ranges[0], style)} to {place(ranges[1], style)}"
+        band = f"deck between {place(ranges[0], style)} and {place(ranges[1], style)}"
         note = f" The shaded band is where the crown may lie: {band}."
     told = ", ".join(parts)
     table = Table(

@@ -27,6 +27,8 @@ _THIRDS = tuple(float(each) for each in range(-90, 91, 30))
 
 _SAMPLES, _SEED = 4000, 1
 _BARS = 28
+_LABEL = 72.0
+"""Nearer than this on the page, the labels of two limits would run into one another."""
 
 Plot = Picture | Paragraph
 
@@ -242,11 +244,12 @@ def _histogram(name: str, drawn: np.ndarray, checked: Checked, plan: Plan) -> Pl
     chart.post(high * scale, "rule", "worst", 2, "end")
     chart.post(checked.figures[name] * scale, "crown", f"nominal {form.text(checked.figures[name])}", 0)
     outside = 0
+    near = len(bounds) == 2 and abs(chart.x(bounds[1] * scale) - chart.x(bounds[0] * scale)) < _LABEL
     for side, bound in (("min", goal.minimum if goal else None), ("max", goal.maximum if goal else None)):
         if bound is None:
             continue
         outside += int(np.sum(drawn < bound) if side == "min" else np.sum(drawn > bound))
-        chart.post(bound * scale, "limit", f"{side} {form.text(bound)}", 1)
+        chart.post(bound * scale, "limit", f"{side} {form.text(bound)}", 3 if near and side == "max" else 1)
     middle = np.percentile(drawn, [5, 95])
     told = (
         f"Nine builds of ten lie between {form.text(float(middle[0]))} and {form.with_unit(float(middle[1]))}; "
@@ -285,8 +288,8 @@ def alternatives_plot(builds: Sequence[tuple[str, Checked]], chosen: str | None)
     _, top = padded([0.0, *close], 0.16)
     chart = Chart(
         "money",
-        Axis(max(low, -5.0), high, "money still to be spent"),
-        Axis(-0.06 * top, top, "closeness, 0 is spot on"),
+        Axis(max(low, -5.0), high, "money still to be spent", tuple(set(money)) if len(set(money)) == 1 else ()),
+        Axis(-0.06 * top, top, "closeness, 0 is spot on", whole=True),
     )
     steps = sorted(best)
     for (first, second), (third, fourth) in itertools.pairwise(steps):
