@@ -50,11 +50,15 @@ def steps_text(checked: Checked) -> str:
     """Closeness, broken down: ``22 steps off: compression 15, valve lift 6, pushrod mismatch 1``."""
     if not checked.points:
         return "nothing is aimed at"
-    off = sorted(((name, count) for name, count in checked.points.items() if count), key=lambda each: -each[1])
-    if not off:
+    if not checked.closeness:
         return f"on every aim, to the step: {', '.join(map(words, checked.points))}"
-    told = ", ".join(f"{words(name)} {count}" for name, count in off)
-    return f"{checked.closeness} {'step' if checked.closeness == 1 else 'steps'} off: {told}"
+    return f"{checked.closeness} {'step' if checked.closeness == 1 else 'steps'} off: {steps_by_figure(checked)}"
+
+
+def steps_by_figure(checked: Checked) -> str:
+    """Steps off by figure, most first: ``compression 15, valve lift 6``; empty where there are none."""
+    off = sorted(((name, count) for name, count in checked.points.items() if count), key=lambda each: -each[1])
+    return ", ".join(f"{words(name)} {count}" for name, count in off)
 
 
 def left_out_of_rating(checked: Checked) -> list[str]:
@@ -97,7 +101,7 @@ def counted(limits: Sequence[Limit]) -> str:
     failed = sum(each.holds is False for each in limits)
     open_ = len(limits) - held - failed
     if held == len(limits):
-        return f"all {held} hold" if held > 1 else "1 holds" if held else "none"
+        return {0: "none", 1: "1 holds", 2: "both hold"}.get(held, f"all {held} hold")
     told = [f"{held} of {len(limits)} hold"]
     told += [f"{failed} missed"] if failed else []
     told += [f"{open_} not established"] if open_ else []
