@@ -523,6 +523,26 @@ def test_a_limit_of_wire_size_that_is_wrong_moves_the_rate_by_little() -> None:
     assert materials.shear_modulus("music wire", 0.037 * 0.0254) == pytest.approx(11.85e6 * 6894.757, rel=2e-3)
 
 
+def test_wire_yields_in_torsion_where_distortion_energy_says() -> None:
+    """Spring wire yields in tension at 60 to 90 % of its strength (Shigley, 9th ed., §10-2, recalled).
+
+    Energy of distortion by the deviator of the stress tensor, in tension and in torsion.
+    """
+
+    def distortion(tensor: list[list[float]]) -> float:
+        stress = np.array(tensor)
+        deviator = stress - np.trace(stress) / 3 * np.eye(3)
+        return float(np.sum(deviator**2))
+
+    tension = distortion([[1, 0, 0], [0, 0, 0], [0, 0, 0]])
+    torsion = distortion([[0, 1, 0], [1, 0, 0], [0, 0, 0]])
+    over_tension = math.sqrt(tension / torsion)
+    wires = [each.wire for each in MATERIALS if each.wire is not None]
+    assert len(wires) == 5
+    for wire in wires:
+        assert 0.60 * over_tension < wire.share < 0.90 * over_tension
+
+
 def test_moduli_of_spring_wire_are_the_same_in_both_unit_systems() -> None:
     """Shigley, 9th ed., table 10-5, in Mpsi, recalled; the gigapascals beside them are rounded to 0.1."""
     english = {"hard drawn wire": (11.7, 11.6, 11.5, 11.4), "music wire": (12.0, 11.85, 11.75, 11.6)}

@@ -17,8 +17,10 @@ RECOMPUTED = "tests/test_recalled.py"
 PISTON_ALLOY = f"data of a common piston alloy (recalled; held against its elements and a seen alloy, {RECOMPUTED})"
 RECALLED_DENSITY = f"density recalled, that of steel ({RECOMPUTED})"
 STRENGTH = (
-    "strength and its sizes by tables 10-4 and 10-6, recalled in both of their unit systems "
-    "(tests/test_firing.py::test_wire_strength_is_the_same_in_both_unit_systems)"
+    "strength and its sizes by table 10-4, recalled in both of its unit systems "
+    "(tests/test_firing.py::test_wire_strength_is_the_same_in_both_unit_systems); share at which it yields in torsion "
+    "by table 10-6, recalled, within what distortion energy allows "
+    f"({RECOMPUTED}::test_wire_yields_in_torsion_where_distortion_energy_says)"
 )
 INCH = 0.0254
 NAN = float("nan")
