@@ -153,7 +153,7 @@ def test_a_speed_without_ratings_is_not_established() -> None:
         }
     ]
     text = run("find", plan("revs-against-lift"), *options).stdout
-    assert text.count("max_rpm") == 4  # once a part, not once a combination
+    assert text.count("max_rpm") == 3 and "no flywheel is chosen" in text  # once a part, not once a combination
     assert "7000 ?" in text
 
 
@@ -173,7 +173,7 @@ def test_the_table_says_once_what_is_common_and_what_was_searched() -> None:
     text = run("find", plan("stack-not-needed")).stdout
     assert "In all of them: block b72, crank k57, piston p280, head h230." in text
     assert "No speed is proved: no rating for k57, r85, r86; without cam, spring, flywheel." in text
-    header = next(line for line in text.splitlines() if line.startswith("rank"))
+    header = " ".join(line for line in text.splitlines() if line.startswith("rank"))
     assert "rod" in header and "gaskets" in header and "quench [mm]" in header
     assert "piston" not in header
     assert "10 possible combinations; 2 listed" in text and "proven complete" in text

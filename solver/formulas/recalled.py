@@ -93,6 +93,7 @@ CONFIRMED: dict[str, tuple[str, str]] = {
     "bergstraesser_factor": _COIL,
     "coil_stress": _COIL,
     "spring_stress": _COIL,
+    "spring_yield_margin": ("Wahl's factor, which was seen", f"{_HERE}test_what_is_left_of_a_wires_yield_by_wahl"),
     "surge_frequency": _SURGE,
     "surge_frequency_en": _SURGE,
     "spring_surge": _SURGE,
