@@ -193,7 +193,7 @@ def test_the_bundled_ranges_are_marked_and_of_known_figures() -> None:
 
 
 def test_a_plans_own_ranges_win() -> None:
-    found, plan = checked()
+    found, plan = checked(cam__decompressor=None)  # with one, the gauge's ranges do not hold
     usual = notes(found, plan, usual=default_advice())
     assert [each.figure for each in usual.remarks][:2] == ["compression", "cranking_gauge_pressure"]
     text = said(usual)
