@@ -406,7 +406,10 @@ _RULES: Mapping[str, Measurement] = {
     "head_lift": Measurement(10, "Lift that the head takes", "by hand, spring off, until it meets", "dial gauge"),
     "spring_lift": Measurement(10, "Lift that the spring takes", "its sheet, against the lift as measured", "eye"),
     "spring_stress_open": Measurement(
-        10, "Stress of the spring's wire", "at full lift, against what its maker allows; not to be measured here", "its sheet"
+        10,
+        "Stress of the spring's wire",
+        "at full lift, against what its maker allows; not to be measured here",
+        "its sheet",
     ),
     "pushrod_shortest": Measurement(
         12, "Pushrod's blank, shortest", "length needed, over what it cuts down to", "calliper"

@@ -196,8 +196,7 @@ def test_what_is_missing_is_said_once() -> None:
         ]
     )
     assert lines == [
-        "rev ceiling — in all: crank k57 has no max_rpm; in 1: rod r85 has no max_rpm; "
-        "in 3: no flywheel is chosen"
+        "rev ceiling — in all: crank k57 has no max_rpm; in 1: rod r85 has no max_rpm; in 3: no flywheel is chosen"
     ]
 
 
