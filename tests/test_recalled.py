@@ -371,6 +371,14 @@ def test_yield_by_a_spring_whose_load_was_published() -> None:
     assert stresses.spring_safety(limit, half) == pytest.approx(2.0, rel=5e-3)
 
 
+def test_what_is_left_of_a_wires_yield_by_wahl() -> None:
+    """The yield less the stress by Wahl's factor, which is up to 1.45 % above the other."""
+    index, force, limit = COIL / WIRE, 284.3, 824.6e6
+    by_wahl = ((4 * index - 1) / (4 * index - 4) + 0.615 / index) * 8 * force * COIL / (math.pi * WIRE**3)
+    left = stresses.spring_yield_margin(limit, stresses.coil_stress(force, WIRE, COIL))
+    assert 0.0 < left - (limit - by_wahl) < 0.0145 * by_wahl
+
+
 def test_surge_by_the_modes_of_a_chain_of_masses() -> None:
     rate = springs.spring_rate(G, WIRE, COIL, ACTIVE)
     mass = DENSITY * math.pi / 4 * WIRE**2 * math.pi * COIL * ACTIVE

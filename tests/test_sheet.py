@@ -116,7 +116,7 @@ def test_the_plots_say_their_extremes() -> None:
     told = section(first("markdown"), "Through two turns")
     assert "the intake valve comes within 3.40 mm" in told.lower() and "the exhaust valve comes within 3.51 mm" in told
     assert "14.79 m/s" in told and "mean is 9.00 m/s" in told
-    assert "it gives 225 N there, and 91 N are needed at 4500 rpm" in told
+    assert "it gives 225 N there, and 77 N are needed at 4500 rpm" in told
 
 
 def test_the_list_of_others_and_who_is_beaten_by_nobody() -> None:

@@ -114,7 +114,7 @@ def test_what_is_not_known_is_named() -> None:
     assert found.missing == (Missing("piston", "p281", "pocket_depth_intake"),)
     found = curve("piston_speed", COMBINATION, ASKED.but(rev_ceiling=None))
     assert isinstance(found, NoCurve) and found.missing == (Missing("plan", None, "rev_ceiling"),)
-    found = curve("spring_force_exhaust", without("spring", rate=None), ASKED)
+    found = curve("spring_force_exhaust", without("spring", rate=None, wire=None), ASKED)
     assert isinstance(found, NoCurve) and Missing("spring", "s212", "rate") in found.missing
 
 

@@ -30,10 +30,10 @@ def mend_blocks(found: Mapping[Limit, tuple[Mend, ...]], checked: Checked, plan:
         if _asked_for_more(limit, found):
             continue
         whole = {each.sort for each in mends if each.fits}
-        lines = _lines([each for each in mends if each.sort not in whole], checked, plan, True)
+        alone = ", but not everything" if whole or len(found) > 1 else ""
+        lines = _lines([each for each in mends if each.sort not in whole], checked, plan, not alone)
         name = limit_name(limit)
         if lines:
-            alone = ", but not everything" if whole or len(found) > 1 else ""
             yield Items(f"One change that mends {name}{alone}", tuple(lines))
         elif not whole:
             yield Paragraph(f"No single change mends {name}.")

@@ -41,7 +41,8 @@ class Style:
         """Give a value, without the unit; empty where there is none."""
         if value is None or not math.isfinite(value):
             return ""
-        shown = round(value * self.scale, self.decimals) + 0.0  # no minus zero
+        exact = float(f"{value * self.scale:.12g}")  # two ways to one value are not rounded apart
+        shown = round(exact, self.decimals) + 0.0  # no minus zero
         return f"{shown:{'+' if sign else ''}.{self.decimals}f}".replace("-", "−")
 
     def with_unit(self, value: float | None, sign: bool = False) -> str:

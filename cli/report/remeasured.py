@@ -12,7 +12,7 @@ from kitwright.cli.report.as_json import answer_data, combination_data
 from kitwright.cli.report.blocks import Column, Items, Lines, Paragraph, Report, Table, Title
 from kitwright.cli.report.found import Question, find_report
 from kitwright.cli.report.numbers import money, style
-from kitwright.cli.report.verdicts import VERDICTS, steps_by_figure
+from kitwright.cli.report.verdicts import VERDICTS, steps_by_aim
 from kitwright.cli.report.words import (
     WORK,
     figure_style,
@@ -313,7 +313,7 @@ def _verdicts(columns: list[Checked | None], result: Remeasured) -> Iterator[tup
         cells.append("nothing fits" if each is None else f"misses {', '.join(failed)}" if failed else "all hold")
     yield ("limits", *cells)
     yield ("verdict", *(VERDICTS[each.verdict] if each is not None else "" for each in columns))
-    yield ("steps off", *(steps_by_figure(each) if each is not None and each.fits else "" for each in columns))
+    yield ("steps off", *(steps_by_aim(each) if each is not None and each.fits else "" for each in columns))
 
 
 # data

@@ -50,13 +50,14 @@ def steps_text(checked: Checked) -> str:
     """Closeness, broken down: ``22 steps off: compression 15, valve lift 6, pushrod mismatch 1``."""
     if not checked.points:
         return "nothing is aimed at"
-    if not checked.closeness:
+    told = steps_by_aim(checked)
+    if not told:
         return f"on every aim, to the step: {', '.join(map(words, checked.points))}"
-    return f"{checked.closeness} {'step' if checked.closeness == 1 else 'steps'} off: {steps_by_figure(checked)}"
+    return f"{checked.closeness} {'step' if checked.closeness == 1 else 'steps'} off: {told}"
 
 
-def steps_by_figure(checked: Checked) -> str:
-    """Steps off by figure, most first: ``compression 15, valve lift 6``; empty where there are none."""
+def steps_by_aim(checked: Checked) -> str:
+    """How many steps each aim is off, most first, where the sum stands beside it: ``compression 15, valve lift 6``."""
     off = sorted(((name, count) for name, count in checked.points.items() if count), key=lambda each: -each[1])
     return ", ".join(f"{words(name)} {count}" for name, count in off)
 

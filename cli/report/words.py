@@ -195,7 +195,8 @@ def missed(limit: Limit, units: str) -> str:
         return f"{name}: {limit.sentence}" if limit.sentence else name
     word = "at least" if limit.limit == "min" else "at most"
     shown = figure_style(limit.figure, [value, margin], units)
-    off = f": {shown.with_unit(abs(margin))} {'short' if limit.limit == 'min' else 'over'}" if margin else ""
+    by = shown.with_unit(abs(margin))
+    off = f": {by} {'short' if limit.limit == 'min' else 'over'}" if by != shown.with_unit(0.0) else ""
     subject = words(limit.figure) if limit.kind == "rule" else name.removesuffix(f" {limit.limit}")
     why = f" ({limit.sentence})" if limit.sentence else ""
     asked = "more than 0" if limit.strict else f"{word} {bound_text(limit.figure, bound, units)}"
