@@ -1,4 +1,4 @@
-"""What a builder reads: nothing said twice, nothing that reads as something else, no rows and ticks that say nothing."""
+"""What a builder reads: nothing twice, nothing that reads as something else, no rows and ticks that say nothing."""
 
 from __future__ import annotations
 
@@ -43,6 +43,18 @@ def test_check_says_its_verdict_once_and_in_its_colour() -> None:
     assert red in as_text([Title("it does not fit", 1, "bad")], 80, True)
     assert green not in as_text([Title("neither", 1)], 80, True)
     assert as_text([Title("it fits", 1, "good")], 80, False) == "it fits\n"
+
+
+def test_what_is_on_paper_is_nowhere_told_as_proved() -> None:
+    """The long cam has no rating: the rev limit is an upper bound in every place, and nothing *still fits*."""
+    chosen = CHOSEN.replace("c61", "c67").replace("rk115", "rk100").split()
+    words = [PUMP, *(word for each in chosen for word in ("--use", each))]
+    text, page = said("check", *words), run("sheet", *words, "--alone").stdout
+    assert "it fits on paper Nothing that can be worked out fails" in text
+    assert "still fits" not in text and "What can be worked out still holds with every tolerance" in text
+    assert "rev limit, at most 4500 rpm" in text
+    assert "<strong>at most 4500 rpm</strong>" in page and "<strong>4500 rpm</strong>" not in page
+    assert 'class="good"' not in page and "it fits on paper" in page
 
 
 # Tables that go on below themselves
