@@ -181,3 +181,7 @@ def test_what_a_spring_must_follow_holds_no_rocker_and_no_pushrod(path: str) -> 
         third = 7850 * 3.1416**2 / 4 * wire**2 * coil * coils / 3
         rocker = 0.0 if any(some.inertia for some in rockers) else 0.016  # type: ignore[attr-defined]
         assert 0.045 < each.moving_mass.si - third - rocker < 0.055  # type: ignore[attr-defined]
+
+
+def test_a_column_in_which_nothing_is_missing_is_not_shown() -> None:
+    assert "to buy, no price" not in said("shelf", "check", "--plan", PUMP)
