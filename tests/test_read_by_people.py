@@ -185,3 +185,10 @@ def test_what_a_spring_must_follow_holds_no_rocker_and_no_pushrod(path: str) -> 
 
 def test_a_column_in_which_nothing_is_missing_is_not_shown() -> None:
     assert "to buy, no price" not in said("shelf", "check", "--plan", PUMP)
+
+
+def test_of_several_engines_each_says_what_its_first_build_costs() -> None:
+    """The saw's has nothing to buy, and still pays the machinist."""
+    text = said("find", ROOT / "examples" / "two-engines" / "plan.yaml", "--top", "1")
+    assert "For the first: to buy: r955; labour 20.00; together 95.00." in text
+    assert "For the first: labour 20.00; together 20.00." in text

@@ -147,7 +147,8 @@ def money_line(checked: Checked) -> str:
     labour = f"labour {money(checked.labour)}; " if checked.labour else ""
     unknown = [each.id for each in checked.buy if each.price is None]
     total = f"together {money(checked.cost)}" if not unknown else f"no price for {', '.join(unknown)}"
-    return f"{listed}{labour}{total}."
+    told = f"{listed}{labour}{total}."
+    return f"{told[0].upper()}{told[1:]}"
 
 
 # limits
