@@ -1,4 +1,4 @@
-"""What a builder reads: nothing twice, nothing that reads as something else, no rows and ticks that say nothing."""
+"""What a builder reads: nothing said twice, nothing that reads as something else, no row and tick that say nothing."""
 
 from __future__ import annotations
 
