@@ -45,6 +45,18 @@ def test_check_says_its_verdict_once_and_in_its_colour() -> None:
     assert as_text([Title("it fits", 1, "good")], 80, False) == "it fits\n"
 
 
+def test_what_is_on_paper_is_nowhere_told_as_proved() -> None:
+    """The long cam has no rating: the rev limit is an upper bound in every place, and nothing *still fits*."""
+    chosen = CHOSEN.replace("c61", "c67").replace("rk115", "rk100").split()
+    words = [PUMP, *(word for each in chosen for word in ("--use", each))]
+    text, page = said("check", *words), run("sheet", *words, "--alone").stdout
+    assert "it fits on paper Nothing that can be worked out fails" in text
+    assert "still fits" not in text and "What can be worked out still holds with every tolerance" in text
+    assert "rev limit, at most 4500 rpm" in text
+    assert "<strong>at most 4500 rpm</strong>" in page and "<strong>4500 rpm</strong>" not in page
+    assert 'class="good"' not in page and "it fits on paper" in page
+
+
 # Tables that go on below themselves
 
 
@@ -169,3 +181,14 @@ def test_what_a_spring_must_follow_holds_no_rocker_and_no_pushrod(path: str) -> 
         third = 7850 * 3.1416**2 / 4 * wire**2 * coil * coils / 3
         rocker = 0.0 if any(some.inertia for some in rockers) else 0.016  # type: ignore[attr-defined]
         assert 0.045 < each.moving_mass.si - third - rocker < 0.055  # type: ignore[attr-defined]
+
+
+def test_a_column_in_which_nothing_is_missing_is_not_shown() -> None:
+    assert "to buy, no price" not in said("shelf", "check", "--plan", PUMP)
+
+
+def test_of_several_engines_each_says_what_its_first_build_costs() -> None:
+    """The saw's has nothing to buy, and still pays the machinist."""
+    text = said("find", ROOT / "examples" / "two-engines" / "plan.yaml", "--top", "1")
+    assert "For the first: to buy: r955; labour 20.00; together 95.00." in text
+    assert "For the first: labour 20.00; together 20.00." in text

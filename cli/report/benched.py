@@ -9,6 +9,7 @@ from kitwright.cli.report.as_csv import answer_rows, combination_row, csv_text
 from kitwright.cli.report.as_json import combination_data, dumped
 from kitwright.cli.report.blocks import Column, Command, Items, Paragraph, Report, Table, Title
 from kitwright.cli.report.cautioned import moment_blocks, moment_of_engines
+from kitwright.cli.report.checked import money_line
 from kitwright.cli.report.found import Question, check_words, combination_table
 from kitwright.cli.report.nothing import GUARD_WARNING
 from kitwright.cli.report.numbers import money, seconds
@@ -103,8 +104,8 @@ def _engine(engine: str, chosen: Sequence[Any], question: Question) -> Iterator[
         yield Paragraph(f"In {'all of them' if len(chosen) > 1 else 'it'}: {', '.join(common)}.")
     yield table
     yield from moment_blocks(chosen, question.plan)
-    buy = ", ".join(f"{each.count} x {each.id}" for each in chosen[0].buy)
-    yield Paragraph(f"To buy for the first: {buy or 'nothing'}.")
+    spent = money_line(chosen[0])
+    yield Paragraph(f"For the first: {spent[0].lower()}{spent[1:]}")
     yield Command("Everything about the first", check_words(chosen[0], question))
 
 

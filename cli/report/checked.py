@@ -14,6 +14,7 @@ from kitwright.cli.report.verdicts import (
     TONES,
     asked_and_physical,
     counted,
+    is_at_most,
     rule_words,
     verdict_blocks,
     without_tolerance_text,
@@ -87,7 +88,9 @@ def verdict(checked: Checked, plan: Plan, titled: bool = False) -> Iterator[Para
         if checked.holds_at_worst_case is None:
             yield Paragraph("At worst case: no tolerances given, so there is no worst corner to look at.")
         elif checked.holds_at_worst_case:
-            yield Paragraph("It still fits with every tolerance at its worst.")
+            proved = checked.verdict == "fits"
+            what = "It still fits" if proved else "What can be worked out still holds"
+            yield Paragraph(f"{what} with every tolerance at its worst.")
         else:
             lines = tuple(missed(limit, plan.units) for limit in missed_at_worst(checked, plan))
             yield Items("With every tolerance at its worst it does not fit", lines)
@@ -144,7 +147,8 @@ def money_line(checked: Checked) -> str:
     labour = f"labour {money(checked.labour)}; " if checked.labour else ""
     unknown = [each.id for each in checked.buy if each.price is None]
     total = f"together {money(checked.cost)}" if not unknown else f"no price for {', '.join(unknown)}"
-    return f"{listed}{labour}{total}."
+    told = f"{listed}{labour}{total}."
+    return f"{told[0].upper()}{told[1:]}"
 
 
 # limits
@@ -238,7 +242,8 @@ def _figure(name: str, checked: Checked, units: str, silent: bool) -> tuple[str,
     ranges = [_range(spread.get(mode), form) for mode in ("worst_case", "statistical")]
     if silent and spread:
         ranges = [NO_TOLERANCES, ""]
-    return words(name), form.text(value), form.unit, *ranges
+    shown = "rev limit, at most" if name == "rev_limit" and is_at_most(checked) else words(name)
+    return shown, form.text(value), form.unit, *ranges
 
 
 def _range(ends: tuple[float, float] | None, form: Style) -> str:

@@ -178,7 +178,7 @@ def sound_report(catalogue: Catalogue) -> Report:
         Column("on the shelf", "right"),
         Column("to buy, no price", "right"),
     )
-    report.append(Table(columns, tuple(rows)))
+    report.append(Table(columns, tuple(rows)).without_empty())
     absent = [words(cls.plural) for kind, cls in KINDS.items() if kind not in catalogue.kinds]
     if absent:
         report.append(Paragraph(f"None of: {', '.join(absent)}."))

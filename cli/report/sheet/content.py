@@ -18,7 +18,7 @@ from kitwright.cli.report.sheet.drawing import stack_drawings
 from kitwright.cli.report.sheet.page import Group, Picture, Section, Sheet, SheetBlock, Tile, Tiles
 from kitwright.cli.report.sheet.plots import alternatives_plot, motion_plots, spread_plots
 from kitwright.cli.report.sums import step_blocks
-from kitwright.cli.report.verdicts import HEADS
+from kitwright.cli.report.verdicts import HEADS, is_at_most
 from kitwright.cli.report.words import MODES, all_parts, figure_style, gaps, machining_text, missing_text, wanted, words
 from kitwright.solver.cautions import sheet_cautions
 from kitwright.solver.check import View
@@ -149,7 +149,8 @@ def _tile(name: str, checked: Checked, plan: Plan) -> Tile:
     low, high = checked.spread.get(name, {}).get("worst_case", (value, value))
     form = figure_style(name, [value, low, high], plan.units)
     note = f"worst case {form.text(low)} to {form.text(high)}" if form.text(low) != form.text(high) else ""
-    return Tile(words(name), form.with_unit(value), note)
+    at_most = "at most " if name == "rev_limit" and is_at_most(checked) else ""
+    return Tile(words(name), f"{at_most}{form.with_unit(value)}", note)
 
 
 def _spread(checked: Checked, plan: Plan) -> Iterator[SheetBlock]:
