@@ -207,7 +207,7 @@ def test_what_binds_where_something_fits() -> None:
 def test_the_table_where_something_fits_says_so_and_how_to_see_it_all() -> None:
     text = table(PUMP_HOUSE)
     assert text.startswith("pump house, from the shelf: something fits")
-    assert "Where it has the least to spare" in text and "What one requirement less would bring" in text
+    assert "Tightest limits" in text and "What one requirement less would bring" in text
     command = flat(text.rsplit("Everything about it:", 1)[1].replace("\\\n", " "))
     assert run(*shlex.split(command)[1:]).exit_code == 0
 

@@ -88,7 +88,7 @@ def _fitting(found: Explanation, question: Question) -> Iterator[Any]:
     if found.least_to_spare:
         rows = tuple(_spare(limit, plan.units) for limit in found.least_to_spare)
         columns = (Column("limit"), Column("wanted", "right"), Column("is", "right"), Column("to spare", "right"))
-        yield Table(columns, rows, "Where it has the least to spare")
+        yield Table(columns, rows, "Tightest limits")
     if found.closer:
         ways = [each.way.combination.combination for each in found.closer]
         common = in_common([best.combination, *ways])
