@@ -153,7 +153,7 @@ def test_two_independent_conflicts_are_both_told_and_mended_together() -> None:
 
 
 def test_what_cannot_be_had_whatever_is_given_up_is_told_with_what_was_kept() -> None:
-    """The money keeps the thinner gasket out: it comes to 0.90 mm, too much still, and no best of these parts is 1.00."""
+    """The money keeps the thinner gasket out: it comes to 0.90 mm, too much still, so 1.00 is not the best of all."""
     parts = bottom()
     thin = replace(parts[4], id="thin", thickness=q("0.4 mm"), price=5.0, on_shelf=0)  # type: ignore[call-arg]
     goals = {"quench": Goal("quench", maximum=0.5), "cost": Goal("cost", maximum=0.0)}
