@@ -371,18 +371,18 @@ class PlanReader:
         table = self._section("conditions", CONDITION_KEYS)
         found = base
         altitude = self._altitude(table)
-        polytropic = self._quantity(table, "polytropic", POLYTROPIC, "conditions")
+        polytropic = self._condition(table, "polytropic", POLYTROPIC)
         if altitude is not None:
             found = replace(found, altitude=altitude.si)
         if polytropic is not None:
             found = replace(found, polytropic=polytropic.si)
-        margin = self._quantity(table, "float_margin", FLOAT_MARGIN, "conditions")
+        margin = self._condition(table, "float_margin", FLOAT_MARGIN)
         if margin is not None:
             found = replace(found, float_margin=margin.si)
-        peak = self._quantity(table, "peak_pressure", PEAK_PRESSURE, "conditions")
+        peak = self._condition(table, "peak_pressure", PEAK_PRESSURE)
         if peak is not None:
             found = replace(found, peak_pressure=peak.si)
-        rope_radius = self._quantity(table, "rope_radius", ROPE_RADIUS, "conditions")
+        rope_radius = self._condition(table, "rope_radius", ROPE_RADIUS)
         if rope_radius is not None:
             found = replace(found, rope_radius=rope_radius.si)
         node = table.entries.get("temperatures")
@@ -398,7 +398,20 @@ class PlanReader:
         return replace(found, temperatures={word: each.si for word, each in read.items() if each is not None})
 
     def _temperature(self, table: Table, word: str) -> Quantity | None:
-        return self._quantity(table, word, PART_TEMPERATURE, "conditions.temperatures")
+        return self._condition(table, word, PART_TEMPERATURE, "conditions.temperatures")
+
+    def _condition(self, table: Table, name: str, spec: FieldSpec, section: str = "conditions") -> Quantity | None:
+        """One condition; a ± on it would go into no spread, so that it is refused."""
+        read = self._quantity(table, name, spec, section)
+        return read if read is None else self._exact(read, table.entries[name], f"{section}.{name}")
+
+    def _exact(self, read: Quantity, node: Node, name: str) -> Quantity | None:
+        if not read.stated:
+            return read
+        self._complain(name)(
+            node, f"`{read}`: a condition has no ±", "write the value alone, or ask at both ends of it"
+        )
+        return None
 
     def _reference(self) -> dict[str, Quantity]:
         table = self._section("reference", REFERENCE)
@@ -424,9 +437,11 @@ class PlanReader:
             complain(node, error.problem, error.suggestion)
             return None
         if not ALTITUDE[0] <= read.si <= ALTITUDE[1]:
-            complain(node, f"an altitude of {read} is impossible (-500 m to 9000 m)", f"it is {read.si:.0f} m")
+            message = f"an altitude of {read} is impossible (-500 m to 9000 m)"
+            in_metres = read.text.endswith(" m")
+            complain(node, message, "check the number and the unit" if in_metres else f"it is {read.si:.0f} m")
             return None
-        return read
+        return self._exact(read, node, "conditions.altitude")
 
     def _quantity(self, table: Table, name: str, spec: FieldSpec, section: str) -> Quantity | None:
         node = table.entries.get(name)

@@ -15,6 +15,10 @@ from kitwright.solver.plan import Plan
 from kitwright.solver.result import Checked
 
 AT_SPEED = "Quench is computed cold and at rest; rod stretch, heat, bearing play and piston rock take from it."
+NONE_AT_SPEED = (
+    "Quench at speed is 0 or less: at the rev ceiling the piston meets the head. Give it more room, or turn it slower, "
+    "before it runs."
+)
 STATIC_ONLY = "Static compression misleads with a long cam: judge fuel, heat and starting by more than that."
 STACKED = "{count} gaskets are {more} that can leak; where one gasket does it, one is better."
 PROUD = "The piston stands proud of the deck: its crown has to pass inside every gasket's bore."
@@ -163,11 +167,18 @@ def moment_line(builds: Iterable[Checked], plan: Plan) -> str:
     return " ".join(f"{RANKS[rank]}: {'; '.join(short)}." for rank, short in told.items() if short)
 
 
+def none_at_speed(checked: Checked) -> bool:
+    """Whether stretch, heat and play leave nothing of the quench at the rev ceiling."""
+    return checked.figures.get("quench_at_speed", 1.0) <= 0
+
+
 def _of_the_numbers(checked: Checked) -> Iterator[str]:
     """What the figures of one combination ask to be said."""
     combination, figures = checked.combination, checked.figures
     if "quench" in figures:
         yield AT_SPEED
+    if none_at_speed(checked):
+        yield NONE_AT_SPEED
     if figures.get("deck", 0.0) < 0:
         yield PROUD
     if figures.get("rod_to_cam", 0.0) < 0:

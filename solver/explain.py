@@ -179,7 +179,7 @@ def because(
     if behind:
         text = f"{text[:-1]}, as {behind}."
     for told, kept in ((_told(plan, nearest), "everything else"), (_told(plan, within), "the others of these")):
-        if told and len(wanted) == 1:
+        if told and len(wanted) == 1 and kept != "everything else":
             text += f" At best {listed(told)}."
         elif told:
             text += f" With {kept} kept, {listed(told)} at best."

@@ -93,6 +93,14 @@ def _machining_faults(part: Part) -> Iterator[tuple[str, str, str]]:
         steps = getattr(part, name, None)
         if steps is None:
             continue
+        for word, amount in (("max", steps.max), ("step", steps.step)):
+            if amount.stated:
+                yield (
+                    name,
+                    f"{word} {amount} has a ±, and an amount of machining is exact",
+                    f"write `{word}: {amount.text.partition('±')[0].partition('+/-')[0].strip()}`; "
+                    "what comes out is measured",
+                )
         if steps.step.exact > steps.max.exact:
             yield name, f"step {steps.step} is above max {steps.max}", "swap them?"
         elif steps.max.exact / steps.step.exact > MOST_STEPS:

@@ -13,17 +13,18 @@ from fractions import Fraction
 from typing import Any, Literal
 
 from kitwright.solver.catalogue import Catalogue
-from kitwright.solver.check import View, every_limit, reaches
+from kitwright.solver.check import NEAR, View, every_limit, reaches
 from kitwright.solver.combination import MACHINING_UNITS, Combination, cut_amounts, rebores
 from kitwright.solver.compose import OWNER
 from kitwright.solver.faults import faults_of
-from kitwright.solver.guards import leaves_no_step
+from kitwright.solver.guards import leaves_no_step, one_step
 from kitwright.solver.parts import KINDS, Gasket, Part
 from kitwright.solver.plan import MACHINING, Plan
 from kitwright.solver.quantity import BARE, LENGTH, VOLUME, Quantity, unit_factor
 from kitwright.solver.registry import leaves_of
 from kitwright.solver.result import Checked, Limit
 from kitwright.solver.roots import root
+from kitwright.solver.rules import OF_OFFERS
 from kitwright.solver.stackup import Spreads
 from kitwright.solver.swap import (
     Place,
@@ -190,7 +191,14 @@ class _Work:
             return None
         if any(each.holds and leaves_no_step(each, self.plan) for each in found.limits):
             return None
+        if any(self._too_near(changed, rule.figure) for rule in OF_OFFERS):
+            return None
         return found
+
+    def _too_near(self, changed: Combination, figure: str) -> bool:
+        """Whether a clearance, where it is known, comes within one step of contact."""
+        low, _ = self._view(changed, self.plan).spread(figure, self.plan.tolerance)
+        return low < one_step(self.plan, figure) - NEAR
 
     # another part
 

@@ -198,10 +198,13 @@ PHYSICAL = (
     ),
 )
 
+OF_OFFERS = (PhysicalRule("quench_at_speed", "quench_at_speed", True, "the piston must not touch the head at speed"),)
+"""What an offer keeps beside the rules: a clearance that guards and that no rule asks of a build that was asked for."""
+
 
 def rules_of(plan: Plan) -> Iterator[tuple[PhysicalRule, float]]:
     """The physical rules that hold under a plan, each with its limit in the figure's unit."""
-    for rule in PHYSICAL:
+    for rule in (*PHYSICAL, *(OF_OFFERS if plan.step_clear else ())):
         bound = rule.bound(plan)
         if bound is None:
             continue

@@ -24,7 +24,7 @@ from kitwright.solver.parts import Part
 from kitwright.solver.plan import REV_CEILING, Plan
 from kitwright.solver.prune import prune
 from kitwright.solver.registry import FIGURES, leaves_of
-from kitwright.solver.rules import PHYSICAL, rules_of
+from kitwright.solver.rules import OF_OFFERS, PHYSICAL, rules_of
 from kitwright.solver.terms import Mask
 from kitwright.solver.translate import Maker, wanted_leaves
 
@@ -202,7 +202,7 @@ def _only(plan: Plan, figures: set[str]) -> Plan:
         if goal.figure in figures
         and (FIGURES[goal.figure].group != "money" or (goal.minimum is None and goal.ranked_by is None))
     }
-    waived = {rule.id for rule in PHYSICAL if rule.figure not in figures}
+    waived = {rule.id for rule in (*PHYSICAL, *OF_OFFERS) if rule.figure not in figures}
     if "rev_limit" not in figures:
         waived.add(REV_CEILING)
     reference = dict(plan.reference)

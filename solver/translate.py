@@ -19,7 +19,7 @@ from kitwright.solver.joint import joints
 from kitwright.solver.plan import REV_CEILING, Goal, Plan
 from kitwright.solver.prune import prune
 from kitwright.solver.registry import FIGURES, leaves_of
-from kitwright.solver.rules import PHYSICAL, SAME_SIZE, rules_of
+from kitwright.solver.rules import OF_OFFERS, PHYSICAL, SAME_SIZE, rules_of
 from kitwright.solver.slack import LARGEST_TABLE, SlackSum, TooManyCellsError, pick
 from kitwright.solver.stackup import spread, variables, variance, with_batch
 from kitwright.solver.terms import (
@@ -54,6 +54,7 @@ def wanted_leaves(plan: Plan) -> set[str]:
     """Every leaf that goals and rules can see."""
     figures = [goal.figure for goal in (*plan.goals.values(), *aims_of(plan).values())]
     figures += [rule.figure for rule in PHYSICAL]  # waived or not: rows serve plans that differ in that alone
+    figures += [rule.figure for rule in OF_OFFERS if plan.step_clear]
     if plan.rev_ceiling is not None:
         figures.append("rev_limit")
     return {leaf for name in figures for leaf in leaves_of(name)} | {

@@ -231,6 +231,31 @@ def test_altitudes_of_the_earth(write: Any, text: str) -> None:
     assert -500 <= altitude <= 9000
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        "altitude: 300 m ± 50 m",
+        "polytropic: 1.25 ± 0.05",
+        "float_margin: 1.1 +/- 0.1",
+        "peak_pressure: 5.8 MPa ± 0.5 MPa",
+        "rope_radius: 35 ± 2 mm",
+        "temperatures: {rod: 120 degC ± 10 K}",
+        "temperatures: {rod: 120 degC ± 10 degC}",
+    ],
+)
+def test_a_condition_has_no_tolerance(write: Any, text: str) -> None:
+    """It would enter no spread, and a limit would hold at worst case that does not."""
+    said = refused(write(f"conditions: {{{text}}}\n"))
+    name = text.partition(":")[0] + (".rod" if "rod:" in text else "")
+    assert f"`conditions.{name}`" in said
+    assert "a condition has no ±; write the value alone" in said
+
+
+def test_an_altitude_beyond_the_air_is_not_told_twice(write: Any) -> None:
+    assert "(-500 m to 9000 m); check the number and the unit" in refused(write("conditions: {altitude: 10000 m}\n"))
+    assert "(-500 m to 9000 m); it is 10668 m" in refused(write("conditions: {altitude: 35000 ft}\n"))
+
+
 # Measured.
 
 

@@ -427,6 +427,19 @@ def test_zero_dish_and_zero_dome_go_together(tmp_path: Path) -> None:
     assert isinstance(piston, Piston)
 
 
+@pytest.mark.parametrize("word", ["max", "step"])
+def test_an_amount_of_machining_has_no_tolerance(tmp_path: Path, word: str) -> None:
+    """It would enter no spread: what a cut leaves is measured, and that has its ±."""
+    steps = {"max": "0.5 mm", "step": "0.1 mm"}
+    block = "blocks:\n- {{id: b, bore: 72 mm, block_height: 142 mm, deck_cut: {{max: {max}, step: {step}}}}}\n"
+    load(laid(tmp_path / "plain", a__yaml=block.format_map(steps)))
+    strays = steps | {word: f"{steps[word]} ± 0.02 mm"}
+    with pytest.raises(InputError) as caught:
+        load(laid(tmp_path / "strays", a__yaml=block.format_map(strays)))
+    assert f"{word} {strays[word]} has a ±, and an amount of machining is exact" in str(caught.value)
+    assert f"write `{word}: {steps[word]}`" in str(caught.value)
+
+
 @pytest.mark.parametrize("kind", sorted(KINDS))
 def test_every_kind_has_a_required_field_besides_its_id_or_takes_none(tmp_path: Path, kind: str) -> None:
     folder = laid(tmp_path, a__yaml=f"{KINDS[kind].plural}:\n- id: x\n")

@@ -152,6 +152,17 @@ def test_two_independent_conflicts_are_both_told_and_mended_together() -> None:
     assert len(changes) == 2
 
 
+def test_what_cannot_be_had_whatever_is_given_up_is_told_with_what_was_kept() -> None:
+    """The money keeps the thinner gasket out: it comes to 0.90 mm, too much still, so 1.00 is not the best of all."""
+    parts = bottom()
+    thin = replace(parts[4], id="thin", thickness=q("0.4 mm"), price=5.0, on_shelf=0)  # type: ignore[call-arg]
+    goals = {"quench": Goal("quench", maximum=0.5), "cost": Goal("cost", maximum=0.0)}
+    conflict = why([*parts, thin], Plan(goals=goals)).answer.conflict
+    assert conflict is not None and conflict.requirements == ("quench.max",)
+    assert "whatever else is given up. With everything else kept, quench comes down to 1.00 mm (" in conflict.because
+    assert "At best" not in conflict.because
+
+
 def test_the_rev_ceiling_gives_way_where_a_force_grows_with_speed() -> None:
     """No rating is in the way; rod load grows with the square of speed, and the ceiling falls to where it is kept."""
     parts = bottom(small_end_mass=q("60 g", MASS))

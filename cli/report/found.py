@@ -39,6 +39,7 @@ from kitwright.cli.report.words import (
 )
 from kitwright.solver.candidates import combinations_possible
 from kitwright.solver.catalogue import Catalogue
+from kitwright.solver.cautions import NONE_AT_SPEED, none_at_speed
 from kitwright.solver.check import aims_of
 from kitwright.solver.plan import MACHINING, REV_CEILING, Plan
 from kitwright.solver.result import Answer, Checked, Considered, Limit
@@ -303,6 +304,9 @@ def _notes(answer: Answer) -> Report:
         notes += _at_worst_case(combinations, plan)
     if plan.tolerance == "nominal" and any("quench" in each.figures for each in combinations):
         notes.append(Paragraph(NOMINAL_QUENCH))
+    touching = [rank for rank, each in enumerate(combinations, 1) if none_at_speed(each)]
+    if touching:
+        notes.append(Items("Not to be run at the rev ceiling", (f"{ranks(touching)}: {NONE_AT_SPEED}",)))
     return notes
 
 
