@@ -132,6 +132,33 @@ def test_every_answer_says_the_same(tmp_path: Path, ceiling: int | None, least: 
         assert f"| 1 | {cell} |" in run("find", path, *words, "--format", "markdown").stdout
 
 
+@pytest.mark.parametrize(
+    ("known", "top", "said"),
+    [
+        ((), (), "2 combinations fit on paper"),
+        (("k",), (), "one combination fits, one more fits on paper"),
+        (("k", "k2"), (), "2 combinations fit"),
+        ((), ("--top", "1"), "the closest combination, on paper"),
+        (("k",), ("--top", "2"), "the 2 closest combinations, one of them on paper"),
+        (("k", "k2"), ("--top", "2"), "the 2 closest combinations"),
+    ],
+)
+def test_the_heading_of_a_list_promises_no_more_than_its_verdicts(
+    tmp_path: Path, known: tuple[str, ...], top: tuple[str, ...], said: str
+) -> None:
+    """Two cranks alike; one whose journal's width is unknown proves nothing of the rod's room beside it."""
+    width = {name: ", journal_width: 22.2 mm" if name in known else "" for name in ("k", "k2")}
+    further = "".join(
+        f"\n  - {{id: {name}, stroke: 58 mm, journal: 30 mm, on_shelf: 1{width[name]}}}" for name in width
+    )
+    path = bench(tmp_path)
+    text = (tmp_path / "catalogue" / "parts.yaml").read_text()
+    start, _, rest = text.replace("big_end: 30 mm", "big_end: 30 mm, width: 22 mm").partition("cranks:")
+    (tmp_path / "catalogue" / "parts.yaml").write_text(f"{start}cranks:{further}\nrods:{rest.partition('rods:')[2]}")
+    path.write_text(path.read_text().replace("goals: {", "goals: {rod_side_clearance: {min: 0.1 mm}, "))
+    assert run("find", path, *top).stdout.splitlines()[0] == f"small: {said}"
+
+
 def test_green_is_for_what_fits_alone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("FORCE_COLOR", "1")
     from kitwright.cli.report.table import as_text

@@ -105,8 +105,25 @@ def _headline(answer: Answer, question: Question) -> str:
         return f"{name}: {count} found before the search was stopped"
     if count >= question.top:
         listed = "the closest combination" if count == 1 else f"the {count} closest combinations"
-        return f"{name}: {listed}"
-    return f"{name}: {'one combination fits' if count == 1 else f'{count} combinations fit'}"
+        return f"{name}: {listed}{_on_paper_too(answer)}"
+    return f"{name}: {_that_fit(answer)}"
+
+
+def _that_fit(answer: Answer) -> str:
+    """How many fit, and how many do so on paper alone: the heading must not promise more than the verdicts do."""
+    paper = sum(each.verdict == "on_paper" for each in answer.combinations)
+    told = [(len(answer) - paper, "fit", "fits"), (paper, "fit on paper", "fits on paper")]
+    first, *more = ((count, one if count == 1 else many) for count, many, one in told if count)
+    count, verb = first
+    text = f"one combination {verb}" if count == 1 else f"{count} combinations {verb}"
+    return ", ".join([text, *(f"{'one' if count == 1 else count} more {verb}" for count, verb in more)])
+
+
+def _on_paper_too(answer: Answer) -> str:
+    paper = sum(each.verdict == "on_paper" for each in answer.combinations)
+    if not paper:
+        return ""
+    return ", on paper" if paper == len(answer) else f", {'one' if paper == 1 else paper} of them on paper"
 
 
 def _incomplete(answer: Answer) -> str:
