@@ -8,6 +8,7 @@ import pytest
 
 from kitwright.solver import find
 from kitwright.solver.catalogue import Catalogue
+from kitwright.solver.cautions import LEVER_TURNS, cautions
 from kitwright.solver.check import check, implied_goals
 from kitwright.solver.combination import Combination
 from kitwright.solver.fields import Decompressor
@@ -92,6 +93,9 @@ def test_the_lever_leaves_what_the_parts_leave() -> None:
     assert found.fits
     assert [each.goal for each in found.not_established] == ["lever_to_counterweight"]
     assert not any(each.figure == "lever_to_counterweight" for each in check(found.combination, Plan()).limits)
+    assert LEVER_TURNS in cautions(found, Plan())  # no rule says it, so a caution does
+    clear = check(_one(CRANKS[0], RODS[0], CAMS[0]), Plan())
+    assert clear.figures["lever_to_counterweight"] == pytest.approx(12) and LEVER_TURNS not in cautions(clear, Plan())
 
 
 def test_one_unknown_lobe_refutes_nothing() -> None:
