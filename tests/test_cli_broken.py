@@ -52,7 +52,7 @@ TYPED = [
     (["find", PLAN, "--compression", "8"], "`--aim compression=…`, `--min compression=…`"),
     (["find", PLAN, "--quensh", "8"], "`--aim quench=…`"),
     (["find", PLAN, "--gasket", "2"], "no option `--gasket`; did you mean `--gaskets`?"),
-    (["find", PLAN, "--rev-ceiling", "4000"], "`--rev-ceiling`; the rev ceiling is asked for with `--min rev_ceiling=…`"),
+    (["find", PLAN, "--rev-ceiling", "4000"], "the rev ceiling is asked for with `--min rev_ceiling=…`"),
     (["find", PLAN, "--rev-cieling", "4000"], "the rev ceiling is asked for with `--min rev_ceiling=…`"),
     (["what-if", PLAN], "no command `what-if`; it is asked for with `kitwright check … --what-if`"),
     (["trade_off", PLAN], "it is asked for with `kitwright find … --trade-off`"),
