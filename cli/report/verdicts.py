@@ -9,7 +9,6 @@ from kitwright.cli.report.blocks import Items, Paragraph, Tone
 from kitwright.cli.report.words import figure_text, gaps, limit_name, missed, words
 from kitwright.solver.parts import KINDS
 from kitwright.solver.plan import Plan
-from kitwright.solver.registry import FIGURES
 from kitwright.solver.result import Because, Checked, Limit, NotEstablished, VerdictName
 
 VERDICTS: dict[VerdictName, str] = {"fits": "fits", "on_paper": "on paper", "does_not_fit": "does not fit"}
@@ -165,10 +164,3 @@ def noted_parts(checked: Checked) -> list[tuple[str, str]]:
 def marked(text: str, noted: set[str]) -> str:
     """Ids as they stand in a list, those of parts with a note marked."""
     return " + ".join(f"{each} (note)" if each in noted else each for each in text.split(" + "))
-
-
-def has_spread(figure: str, checked: Checked) -> bool:
-    """Whether any ± goes into a figure."""
-    value = checked.figures.get(figure)
-    ends = checked.spread.get(figure, {}).get("worst_case", (value, value))
-    return FIGURES[figure].public and ends[0] != ends[1]
