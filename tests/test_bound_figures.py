@@ -131,6 +131,14 @@ def test_a_missed_bound_is_listed_after_what_is_proved() -> None:
     assert implied_goals(plan)
 
 
+@pytest.mark.parametrize("figure", BOUNDS)
+def test_a_bound_below_nothing_is_said(figure: str) -> None:
+    """No rule may rest on it, and silence would pass for room."""
+    found = check(_one(CRANKS[1], RODS[3], CAMS[0]), Plan())
+    below, above = (set(cautions(replace(found, figures={figure: value}), Plan())) for value in (-0.01, 0.01))
+    assert len(below - above) == 1 and "Measure it at mock-up" in (below - above).pop()
+
+
 def test_no_physical_rule_rests_on_a_bound() -> None:
     """A rule refutes, which a bound cannot."""
     assert not {rule.figure for rule in PHYSICAL} & set(BOUNDS)

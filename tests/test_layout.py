@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
 import tomllib
@@ -123,6 +124,12 @@ def test_only_the_search_knows_ortools(module: Path) -> None:
     if "ortools" in outside(module):
         assert module.parts[0] == "solver"
         assert module.stem in SOLVER_ENGINE
+
+
+def test_the_developers_page_names_files_that_there_are() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    named = set(re.findall(r"`((?:solver|catalogs|cli|tests)/[\w/]+\.\w+)`", text))
+    assert len(named) > 100 and not [each for each in sorted(named) if not (ROOT / each).is_file()]
 
 
 @pytest.mark.parametrize(
