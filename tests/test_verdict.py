@@ -159,6 +159,24 @@ def test_the_heading_of_a_list_promises_no_more_than_its_verdicts(
     assert run("find", path, *top).stdout.splitlines()[0] == f"small: {said}"
 
 
+def test_what_a_way_out_opens_on_paper_alone_is_marked(tmp_path: Path) -> None:
+    """The crank carries 5000 rpm, and nobody knows what the rod does."""
+    path = bench(tmp_path, crank=", max_rpm: 5000 rpm")
+    for command in ("find", "explain"):
+        told = " ".join(run(command, path, "--min", "rev_ceiling=6000rpm").stdout.split())
+        assert "a rev ceiling of 6000 rpm at most 5000 rpm" in told
+        assert "a rev ceiling of 5000 rpm (loosens a guard) 0.00 just these (on paper)" in told
+    assert "(on paper)" not in run("find", path, "--min", "quench=1.1mm").stdout
+
+
+def test_to_let_go_of_what_is_only_not_proved_is_no_gain(tmp_path: Path) -> None:
+    """5000 rpm are asked, 5000 rpm are what the crank carries: to allow 5000 rpm is no change."""
+    path = bench(tmp_path, crank=", max_rpm: 5000 rpm")
+    told = answer("explain", path, "--min", "rev_ceiling=5000rpm")
+    assert told["combinations"][0]["verdict"] == "on_paper"
+    assert "rev_ceiling" not in [each["requirement"] for each in told["closer"]]
+
+
 def test_green_is_for_what_fits_alone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("FORCE_COLOR", "1")
     from kitwright.cli.report.table import as_text

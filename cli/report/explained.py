@@ -16,6 +16,7 @@ from kitwright.cli.report.nothing import (
     emptied,
     in_common,
     next_command,
+    opened,
     options_of,
     requirement_lines,
     way_command,
@@ -103,7 +104,7 @@ def _fitting(found: Explanation, question: Question) -> Iterator[Any]:
                 f"{each.way.change} (loosens a guard)" if each.way.loosens_guard else each.way.change,
                 str(each.closeness),
                 money(each.way.price),
-                with_only(each.way.combination.combination, common),
+                opened(each.way.combination, common),
             )
             for each in found.closer
         )
@@ -164,7 +165,7 @@ def _together(some: Sequence[Together]) -> Iterator[Any]:
             str(number),
             "; ".join(f"{way.change} (loosens a guard)" if way.loosens_guard else way.change for way in each.changes),
             money(each.price),
-            with_only(each.combination.combination, common),
+            opened(each.combination, common),
         )
         for number, each in enumerate(some, 1)
     )
