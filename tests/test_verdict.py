@@ -157,6 +157,23 @@ def test_the_heading_of_a_list_promises_no_more_than_its_verdicts(
     (tmp_path / "catalogue" / "parts.yaml").write_text(f"{start}cranks:{further}\nrods:{rest.partition('rods:')[2]}")
     path.write_text(path.read_text().replace("goals: {", "goals: {rod_side_clearance: {min: 0.1 mm}, "))
     assert run("find", path, *top).stdout.splitlines()[0] == f"small: {said}"
+    best = "something fits" if known else "something fits, on paper"
+    assert run("explain", path).stdout.splitlines()[0] == f"small: {best}"
+
+
+@pytest.mark.parametrize(("ceiling", "paper"), [("", ""), ("  rev_ceiling: 5000 rpm\n", " on paper")])
+def test_the_headings_of_several_engines_promise_no_more_either(tmp_path: Path, ceiling: str, paper: str) -> None:
+    path = bench(tmp_path)
+    goals = f"goals:\n  quench: {{min: 0.8 mm, max: 1.2 mm}}\n{ceiling}"
+    path.write_text(f"plan: two\ncatalogue: ./catalogue\n{goals}engines:\n  winch: {{}}\n")
+    text = (tmp_path / "catalogue" / "parts.yaml").read_text()
+    (tmp_path / "catalogue" / "parts.yaml").write_text(text.replace("id: g,", "id: g, price: 2,"))
+    assert run("find", path).stdout.splitlines()[0] == f"two: one allotment fits{paper}"
+    told = run("explain", path).stdout
+    besides = f",{paper}" if paper else ""
+    assert told.splitlines()[0] == f"two: something fits{besides}"
+    assert f"  - winch{besides}: b, k" in told
+    assert run("find", path, "--top", "1").stdout.splitlines()[0] == f"two: the closest allotment{besides}"
 
 
 def test_what_a_way_out_opens_on_paper_alone_is_marked(tmp_path: Path) -> None:

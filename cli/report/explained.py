@@ -23,7 +23,7 @@ from kitwright.cli.report.nothing import (
     with_only,
 )
 from kitwright.cli.report.numbers import Style, money, seconds, style
-from kitwright.cli.report.verdicts import HEADS, TONES, steps_text
+from kitwright.cli.report.verdicts import HEADS, TONES, of_them_on_paper, steps_text
 from kitwright.cli.report.words import all_parts, bound_text, figure_style, limit_name, longer, wanted, words
 from kitwright.solver.candidates import combinations_possible
 from kitwright.solver.registry import FIGURES
@@ -54,6 +54,7 @@ def explanation_report(found: Explanation, question: Question) -> Report:
     answer, plan = found.answer, found.answer.plan
     name = plan.name or question.plan_file
     head = {"complete": "something fits", "nothing_fits": "nothing fits", "incomplete": "not decided"}[answer.status]
+    head += of_them_on_paper([each.verdict for each in answer.combinations[:1]])
     report: Report = [Title(f"{name}: {head}", 1)]
     asked = wanted(plan)
     if asked:

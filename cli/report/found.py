@@ -14,10 +14,12 @@ from kitwright.cli.report.verdicts import (
     VERDICTS,
     WORST,
     closeness_line,
+    how_many_fit,
     is_at_most,
     left_out_of_rating,
     marked,
     noted_parts,
+    of_them_on_paper,
     without_tolerance_text,
 )
 from kitwright.cli.report.words import (
@@ -101,29 +103,13 @@ def find_report(answer: Answer, question: Question, cautions: bool = True) -> Re
 
 def _headline(answer: Answer, question: Question) -> str:
     count, name = len(answer), answer.plan.name or question.plan_file
+    verdicts = [each.verdict for each in answer]
     if answer.status == "incomplete":
         return f"{name}: {count} found before the search was stopped"
     if count >= question.top:
         listed = "the closest combination" if count == 1 else f"the {count} closest combinations"
-        return f"{name}: {listed}{_on_paper_too(answer)}"
-    return f"{name}: {_that_fit(answer)}"
-
-
-def _that_fit(answer: Answer) -> str:
-    """How many fit, and how many do so on paper alone: the heading must not promise more than the verdicts do."""
-    paper = sum(each.verdict == "on_paper" for each in answer.combinations)
-    told = [(len(answer) - paper, "fit", "fits"), (paper, "fit on paper", "fits on paper")]
-    first, *more = ((count, one if count == 1 else many) for count, many, one in told if count)
-    count, verb = first
-    text = f"one combination {verb}" if count == 1 else f"{count} combinations {verb}"
-    return ", ".join([text, *(f"{'one' if count == 1 else count} more {verb}" for count, verb in more)])
-
-
-def _on_paper_too(answer: Answer) -> str:
-    paper = sum(each.verdict == "on_paper" for each in answer.combinations)
-    if not paper:
-        return ""
-    return ", on paper" if paper == len(answer) else f", {'one' if paper == 1 else paper} of them on paper"
+        return f"{name}: {listed}{of_them_on_paper(verdicts)}"
+    return f"{name}: {how_many_fit('combination', verdicts)}"
 
 
 def _incomplete(answer: Answer) -> str:

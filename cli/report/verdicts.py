@@ -33,6 +33,33 @@ RATED = ("crank", "rod", "cam", "spring", "flywheel")
 """Kinds whose rating the rev limit takes in."""
 
 
+def how_many_fit(thing: str, verdicts: Sequence[VerdictName]) -> str:
+    """How many of a list fit, and how many on paper alone: a heading promises no more than the verdicts below it.
+
+    >>> how_many_fit("combination", ["fits", "fits", "on_paper"]), how_many_fit("allotment", ["on_paper"])
+    ('2 combinations fit, one more fits on paper', 'one allotment fits on paper')
+    """
+    told: list[str] = []
+    for name, end in (("fits", ""), ("on_paper", " on paper")):
+        count = sum(each == name for each in verdicts)
+        which = "more" if told else thing if count == 1 else f"{thing}s"
+        if count:
+            told.append(f"{'one' if count == 1 else count} {which} {'fits' if count == 1 else 'fit'}{end}")
+    return ", ".join(told)
+
+
+def of_them_on_paper(verdicts: Sequence[VerdictName]) -> str:
+    """What follows the number of a list's entries where some fit on paper alone; empty where none does.
+
+    >>> of_them_on_paper(["on_paper", "on_paper"]), of_them_on_paper(["fits", "on_paper"]), of_them_on_paper(["fits"])
+    (', on paper', ', one of them on paper', '')
+    """
+    count = sum(each == "on_paper" for each in verdicts)
+    if not count:
+        return ""
+    return ", on paper" if count == len(verdicts) else f", {'one' if count == 1 else count} of them on paper"
+
+
 def because_text(reason: Because, units: str) -> str:
     """One reason for a verdict, in words."""
     if reason.limit is not None:
