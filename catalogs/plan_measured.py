@@ -328,6 +328,9 @@ def deck_words(value: float, tolerance: float = 0.0) -> str:
 
     >>> deck_words(-0.0005, 0.00023), deck_words(0.0005)
     ('0.5 mm up ± 0.23 mm', '0.5 mm down')
+    >>> deck_words(-1.4e-17, 0.00023)
+    '0 mm down ± 0.23 mm'
     """
+    value = round(value, 12)  # what floats leave of a difference that is nothing
     spread = f" ± {plain(tolerance * 1000, 3)} mm" if round(tolerance * 1000, 3) else ""
     return f"{plain(abs(value) * 1000, 3)} mm {'down' if value >= 0 else 'up'}{spread}"

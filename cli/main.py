@@ -28,7 +28,8 @@ from kitwright.cli.usage import Commands
 
 HELP = """Find which engine parts go together: stack, compression, valve gear and money.
 
-What is listed has passed every limit, and what fits is not left out.
+What is listed fails no limit that can be worked out, and what fits is not left
+out. What cannot be worked out is said beside it.
 """
 
 EPILOG = options.examples(

@@ -26,8 +26,6 @@ if TYPE_CHECKING:
     from kitwright.solver.catalogue import Catalogue
     from kitwright.solver.plan import Bench, Plan
 
-EXIT_CODES = "Exit status: 0 answered, 1 {one}, 2 the input is at fault, 3 stopped before the search was complete."
-
 
 class Format(StrEnum):
     """How a result is written."""

@@ -73,6 +73,8 @@ def _said(error: Any, command: Any, words: Sequence[str]) -> str | None:
     text = error.format_message()
     if hasattr(error, "possibilities"):
         return _no_option(error.option_name, command, words)
+    if unknown := re.fullmatch(r"No such command '(.*)'\.", text, re.DOTALL):
+        return _no_command(unknown[1], command)
     if extra := re.fullmatch(r"Got unexpected extra arguments?(?:\(s\))? \((.*)\)", text, re.DOTALL):
         return _extra(extra[1].split() or [extra[1]], words)  # a word may be of blanks alone
     if "requires an argument" in text and (option := getattr(error, "option_name", "")):
@@ -101,10 +103,23 @@ def _no_option(option: str, command: Any, words: Sequence[str]) -> str:
 
         figure = nearest(name, [*public_figures(), REV_CEILING])
     near = _near(option, options)
+    if figure == REV_CEILING and (figure == name or not (near or chosen)):
+        return f"{said}; the rev ceiling is asked for with `--min {REV_CEILING}=…`"
     if figure == name or (figure and not near and not chosen):
         return f"{said}; a figure is asked for with `--aim {figure}=…`, `--min {figure}=…` or `--max {figure}=…`"
     likely = chosen or near
     return f"{said}; did you mean `{likely}`?" if likely else said
+
+
+def _no_command(name: str, command: Any) -> str | None:
+    """A command that there is none of, where an option of another asks for it; None else."""
+    option = f"--{name.replace('_', '-').lower()}"
+    asked = [
+        each
+        for each, found in getattr(command, "commands", {}).items()
+        if any(option in getattr(parameter, "opts", ()) for parameter in found.params)
+    ]
+    return f"there is no command `{name}`; it is asked for with `kitwright {asked[0]} … {option}`" if asked else None
 
 
 def _near(option: str, options: Iterable[str]) -> str:

@@ -10,7 +10,7 @@ from kitwright.solver.check import View
 from kitwright.solver.combination import Missing
 from kitwright.solver.formulas.at_ceiling import PLAYS
 
-FIGURE = "quench_at_speed"
+QUENCH_AT_SPEED = "quench_at_speed"
 
 _ENTERING = {word: f"{word}_growth" for word in ("barrel", "case", "crank", "rod", "piston")}
 """Where heat enters, to the helper figure that says how much."""
@@ -58,7 +58,7 @@ def at_speed(view: View) -> AtSpeed | None:
     That is where the figure is not established and no temperature was given for it.
     """
     temperatures = view.plan.conditions.temperatures
-    value = view.value(FIGURE)
+    value = view.value(QUENCH_AT_SPEED)
     if math.isnan(value) and not (temperatures and view.plan.rev_ceiling is not None):
         return None
     stretch = view.value("rod_stretch")
@@ -83,7 +83,7 @@ def at_speed(view: View) -> AtSpeed | None:
         None if no_rock else view.value("piston_rock"),
         tuple(no_rock),
         tuple(sorted(given)),
-        view.missing(FIGURE) if math.isnan(value) else (),
+        view.missing(QUENCH_AT_SPEED) if math.isnan(value) else (),
     )
 
 

@@ -1,7 +1,8 @@
-"""What stands behind a conflict of settings alone: the parts, or the physical rule, that leave nothing.
+"""What stands behind a conflict: the parts that find no partner, and the physical rules that leave nothing.
 
 "Nothing fits with crank k60" is what was asked, not why. Which part finds no partner is known before anything is
-searched; which physical rule leaves nothing, the search says when the rule is not asked for.
+searched; which physical rules leave nothing, the search says when they are not asked for. They are the background of
+every conflict: no requirement of the plan stands for them.
 """
 
 from __future__ import annotations
@@ -10,11 +11,17 @@ from collections.abc import Iterable
 
 from kitwright.solver.candidates import Candidates, candidates
 from kitwright.solver.catalogue import Catalogue
+from kitwright.solver.check import View, rule_limits
 from kitwright.solver.conflicts import Oracle
 from kitwright.solver.plan import Plan
 from kitwright.solver.requirements import bound_of
+from kitwright.solver.result import Limit
 from kitwright.solver.rules import PHYSICAL
-from kitwright.solver.wording import listed, words
+from kitwright.solver.stopping import OutOfTimeError
+from kitwright.solver.wording import feeding, listed, words
+
+Broken = tuple[tuple[Limit, tuple[str, ...]], ...]
+"""Physical rules as the limits that a combination misses, each with the ids of the parts that it concerns."""
 
 _CAUSES = 2
 """Parts that are told as those that the others are out for."""
@@ -65,20 +72,48 @@ def _by_size(why: str, plan: Plan) -> bool:
 
 
 def _by_rules(oracle: Oracle, plan: Plan) -> str:
-    """The physical rules that leave nothing: the first whose absence opens an answer, or the fewest found together."""
-    every = [rule.id for rule in PHYSICAL]
-    sentences = {rule.id: rule.sentence for rule in PHYSICAL}
-
-    def opens(some: Iterable[str]) -> bool:
-        return oracle.some(plan.but(waived=plan.waived | frozenset(some))) is not None
-
-    if not opens(every):
+    """The physical rules that leave nothing of settings alone; the parts, where nothing goes together even without."""
+    broken = _rules_behind(oracle, plan)
+    if broken is None:
         return "no choice of the other parts goes together by its sizes and tags"
-    for each in every:
-        if opens((each,)):
-            return f"no choice of parts keeps this rule: {sentences[each]}"
-    needed = list(every)
-    for each in every:
-        if opens(other for other in needed if other != each):
-            needed.remove(each)
-    return f"no choice of parts keeps these rules at once: {listed([sentences[each] for each in needed])}"
+    sentences = [limit.sentence for limit, _ in broken]
+    which = "this rule" if len(sentences) == 1 else "these rules at once"
+    return f"no choice of parts keeps {which}: {listed(sentences)}"
+
+
+def rules_in_the_way(oracle: Oracle, wanted: Iterable[str]) -> str:
+    """Physical rules without which some requirements would have an answer, in a sentence, with the parts they concern.
+
+    Empty where the requirements cannot hold even without any physical rule, where no rule is in the way, or where time
+    runs out before that is known.
+
+    Args:
+        oracle: the plan and what is known of it.
+        wanted: the requirements that have no answer together.
+    """
+    try:
+        broken = _rules_behind(oracle, oracle.plan_with(wanted))
+    except OutOfTimeError:
+        return ""
+    told = [f"{limit.sentence} ({', '.join(parts)})" if parts else limit.sentence for limit, parts in broken or ()]
+    return f"What is in the way: {listed(told)}." if told else ""
+
+
+def _rules_behind(oracle: Oracle, plan: Plan) -> Broken | None:
+    """Rules without which a plan has an answer, none of them to spare; None where it has none without any rule either.
+
+    Each comes as the limit that a combination misses which keeps all else.
+    """
+    found = oracle.some(plan.but(waived=plan.waived | {rule.id for rule in PHYSICAL}))
+    if found is None:
+        return None
+    gone = {each.name for each in rule_limits(View(found, plan), plan.tolerance) if each.holds is False}
+    for name in sorted(gone):
+        other = oracle.some(plan.but(waived=plan.waived | (gone - {name})))
+        if other is not None:
+            gone.remove(name)
+            found = other
+    missed = rule_limits(View(found, plan), plan.tolerance)
+    return tuple(
+        (each, tuple(feeding(found, each.figure))) for each in missed if each.name in gone and each.holds is False
+    )

@@ -26,6 +26,11 @@ CAM_TURNS = (
     "Big end to cam is negative: whether they pass each other depends on the cam's phase and on where they "
     "lie side by side. Measure it at mock-up, through two full turns."
 )
+LEVER_TURNS = (
+    "The decompressor's lever to the counterweight is negative: whether they pass each other depends on where they "
+    "lie side by side, and on where the lever stands when the counterweight comes by. Measure it at mock-up, through "
+    "two full turns."
+)
 CORE_TURNS = (
     "Big end to the cam's core is negative: they pass each other only where they lie side by side. Measure it at "
     "mock-up, through two full turns."
@@ -119,10 +124,15 @@ def _rates_differ(checked: Checked) -> str:
 
 
 def _caution(hazard: Hazard, *builds: Checked) -> Caution:
-    parts = {part: done for each in builds for part, done in reworked_parts(each)}
-    which = [f"{part} ({', '.join(done)})" for part, done in parts.items()]
-    here = f" Here: {'; '.join(which)}." if hazard.when == "reworked" and which else ""
+    which = _reworked_words(builds) if hazard.when == "reworked" else ""
+    here = f" Here: {which}." if which else ""
     return Caution(hazard.rank, hazard.hazard, hazard.line + here, hazard.source)
+
+
+def _reworked_words(builds: Iterable[Checked]) -> str:
+    """Parts that were welded or ground, each with what was done to it."""
+    parts = {part: done for each in builds for part, done in reworked_parts(each)}
+    return ", ".join(f"{part} ({', '.join(done)})" for part, done in parts.items())
 
 
 def cautions(checked: Checked, plan: Plan) -> tuple[str, ...]:
@@ -160,10 +170,9 @@ def moment_line(builds: Iterable[Checked], plan: Plan) -> str:
     'Kills: a flywheel over its rating bursts; without its governor the engine runs away.'
     """
     builds = tuple(builds)
-    parts = dict.fromkeys(part for each in builds for part, _ in reworked_parts(each))
     told: dict[Rank, list[str]] = {rank: [] for rank in RANKS}
     for each in at_once(builds, plan):
-        told[each.rank].append(each.short.replace("{parts}", ", ".join(parts)))
+        told[each.rank].append(each.short.replace("{parts}", _reworked_words(builds)))
     return " ".join(f"{RANKS[rank]}: {'; '.join(short)}." for rank, short in told.items() if short)
 
 
@@ -183,6 +192,8 @@ def _of_the_numbers(checked: Checked) -> Iterator[str]:
         yield PROUD
     if figures.get("rod_to_cam", 0.0) < 0:
         yield CAM_TURNS
+    if figures.get("lever_to_counterweight", 0.0) < 0:
+        yield LEVER_TURNS
     if figures.get("rod_to_core", 0.0) < 0:
         yield CORE_TURNS
     if "spring_stress_open" in figures and "spring_yield" not in figures:

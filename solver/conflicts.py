@@ -14,13 +14,13 @@ from typing import Protocol
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import judge
 from kitwright.solver.combination import Combination
-from kitwright.solver.engine import Clock, OutOfTimeError
 from kitwright.solver.layouts import Layouts
 from kitwright.solver.parts import KINDS
 from kitwright.solver.plan import Goal, Plan
 from kitwright.solver.requirements import requirements
 from kitwright.solver.result import Answer, Checked
 from kitwright.solver.stackup import Spreads
+from kitwright.solver.stopping import Clock, OutOfTimeError
 
 
 class Find(Protocol):

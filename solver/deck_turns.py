@@ -19,7 +19,6 @@ from kitwright.solver.candidates import BOTTOM, candidates
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import NEAR, implied_goals
 from kitwright.solver.classes import facet_of
-from kitwright.solver.engine import Clock
 from kitwright.solver.evaluate import compute, in_unit
 from kitwright.solver.plan import Goal, MeasuredDeck, Plan
 from kitwright.solver.quantity import parse_deck
@@ -28,6 +27,7 @@ from kitwright.solver.registry import leaves_of, tree_of
 from kitwright.solver.rules import PHYSICAL, rules_of
 from kitwright.solver.slack import pick
 from kitwright.solver.stackup import spread, with_batch
+from kitwright.solver.stopping import Clock
 from kitwright.solver.terms import Floats, Ints, Mask
 
 FURTHEST = 50.0

@@ -33,9 +33,6 @@ KEYS = ("unproved", "closeness", "unknown_cost", "cost", "layers", "operations")
 """The order's keys in a model, first things first; what they leave open, the ids decide."""
 
 
-__all__ = ["FAR", "KEYS", "Bounds", "Clock", "Collector", "Model", "OutOfTimeError"]
-
-
 @dataclass
 class Model:
     """A CP-SAT model over the classes of the rows that are still alive."""

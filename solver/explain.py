@@ -9,11 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from kitwright.solver.blame import reason
+from kitwright.solver.blame import reason, rules_in_the_way
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import View, implied_goals
 from kitwright.solver.conflicts import Find, Oracle, Witness, other_conflicts, smallest_conflict
-from kitwright.solver.in_the_way import rules_in_the_way, said_of_rules
 from kitwright.solver.plan import Plan
 from kitwright.solver.registry import FIGURES
 from kitwright.solver.requirements import bound_of
@@ -47,7 +46,7 @@ def _conflict(oracle: Oracle, deep: bool = False) -> Conflict:
     missing = [name for name in wanted if name not in there] if deep else []
     within = tuple(closest(oracle, missing, wanted))
     behind = reason(oracle, wanted)
-    rules = "" if behind else said_of_rules(rules_in_the_way(oracle, wanted))
+    rules = "" if behind else rules_in_the_way(oracle, wanted)
     text = because(oracle.plan, wanted, nearest, ways, within, rules, behind)
     return Conflict(wanted, text, nearest, ways, within)
 

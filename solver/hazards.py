@@ -47,8 +47,8 @@ class Hazard:
         text: what to know and do, in full sentences.
         when: key of :data:`IN_PLAY`: when ``check`` says it.
         source: where that is known from.
-        short: a clause for the one line of a list; ``{parts}`` names the parts that were welded or ground. Empty where
-            it can wait for ``check``.
+        short: a clause for the one line of a list; ``{parts}`` names the parts that were welded or ground, and what was
+            done to each. Empty where it can wait for ``check``.
         at_bench: what a step of the mock-up card says; empty where no step needs it.
 
     """
@@ -116,7 +116,7 @@ HAZARDS: tuple[Hazard, ...] = (
         "nobody vouches for it, and a rating from before the work no longer holds. Have it tested for cracks after the "
         "work and before it is fitted.",
         "reworked",
-        short="{parts} welded or ground, so tested for cracks first, and nobody vouches for it",
+        short="nobody vouches for what was welded or ground, so a crack test first: {parts}",
         at_bench="a welded or ground crank, rod or cam goes in only after a crack test",
     ),
     Hazard(

@@ -189,8 +189,8 @@ class _Work:
         same = [each for each in found.limits if same_limit(each, limit)]
         if any(each.holds is not True for each in same) or (not same and limit.figure):
             return None
-        if any(each.holds and leaves_no_step(each, self.plan) for each in found.limits):
-            return None
+        if any(leaves_no_step(each, self.plan) for each in found.limits if each.holds or each in found.broken):
+            return None  # near contact, or in it where it was clear before
         if any(self._too_near(changed, rule.figure) for rule in OF_OFFERS):
             return None
         return found

@@ -21,11 +21,11 @@ from typing import Any
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import NEAR, check, step_of
 from kitwright.solver.combination import Combination
-from kitwright.solver.engine import Clock, OutOfTimeError
 from kitwright.solver.plan import IMPLIED_AIMS, REV_CEILING, Goal, Plan
 from kitwright.solver.registry import FIGURES
 from kitwright.solver.result import Answer, Checked, Limit
 from kitwright.solver.rules import PHYSICAL
+from kitwright.solver.stopping import Clock, OutOfTimeError
 
 BACKGROUND = "clearance_volume_positive"
 """The physical rule that is never given up."""

@@ -12,9 +12,10 @@ from kitwright.solver.alike import MOST_KEPT, Alike
 from kitwright.solver.check import judge
 from kitwright.solver.classes import Choice, Facets, combine
 from kitwright.solver.combination import Combination
-from kitwright.solver.engine import Clock, Model
+from kitwright.solver.engine import Model
 from kitwright.solver.plan import Plan
 from kitwright.solver.ranking import Best, cost_of, leading
+from kitwright.solver.stopping import Clock
 
 _AT_A_TIME = 500
 """Choices that are written out between two looks at the clock."""

@@ -19,7 +19,7 @@ from kitwright.solver.alike import Alike
 from kitwright.solver.candidates import Candidates
 from kitwright.solver.classes import Facets
 from kitwright.solver.encode import Encoder
-from kitwright.solver.engine import FAR, KEYS, Clock, Collector, Model
+from kitwright.solver.engine import FAR, KEYS, Collector, Model
 from kitwright.solver.facets import Builder, Keep
 from kitwright.solver.layouts import Layouts
 from kitwright.solver.parts import KINDS
@@ -27,6 +27,7 @@ from kitwright.solver.plan import Plan
 from kitwright.solver.proposals import Proposals
 from kitwright.solver.prune import least_closeness, prune
 from kitwright.solver.ranking import Best, lower_key
+from kitwright.solver.stopping import Clock
 from kitwright.solver.terms import MONEY_UNIT, Mask, Terms
 from kitwright.solver.translate import Maker, wanted_leaves
 

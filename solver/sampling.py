@@ -20,7 +20,6 @@ from kitwright.solver.result import Checked, Limit
 from kitwright.solver.stackup import Variable, variables
 
 Shape = Literal["rectangular", "normal"]
-SHAPES: tuple[Shape, ...] = ("rectangular", "normal")
 
 PERCENTILES = (1.0, 2.5, 5.0, 50.0, 95.0, 97.5, 99.0)
 

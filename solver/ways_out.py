@@ -327,9 +327,11 @@ def closer(oracle: Oracle, best: Checked) -> Iterator[Closer]:
         bound = bound_of(oracle.plan, name)
         to: Any = None
         if bound is not None:
-            figure, side, _ = bound
+            figure, side, at = bound
             value = corner(other.combination, oracle.plan, figure, side)
             to = outward(value, side, FIGURES[figure].unit, oracle.plan.units) if math.isfinite(value) else None
+            if to is not None and (to >= at if side == "min" else to <= at):
+                continue  # as asked: it is only proved no more, and to let go of it brings nothing
         elif name == "gaskets":
             to = len(other.combination.gaskets)
         elif name == "machining":

@@ -13,7 +13,6 @@ from kitwright.solver import Catalogue, Goal, Plan, check, find
 from kitwright.solver.check import View, judge
 from kitwright.solver.combination import Combination
 from kitwright.solver.conflicts import Oracle
-from kitwright.solver.engine import Clock
 from kitwright.solver.explain import explain
 from kitwright.solver.guards import CLEARANCES, guards
 from kitwright.solver.plan import TOLERANCES
@@ -22,6 +21,7 @@ from kitwright.solver.requirements import bound_of, moved
 from kitwright.solver.result import Checked, Conflict, Explanation, WayOut, WouldFit
 from kitwright.solver.search import witness
 from kitwright.solver.stackup import Spreads
+from kitwright.solver.stopping import Clock
 from kitwright.solver.ways_out import careful
 from kitwright.solver.wording import digit
 from tests.twin import closest, everything

@@ -10,12 +10,12 @@ import pytest
 from kitwright.solver import Catalogue, Goal, Plan, check, find
 from kitwright.solver.combination import Combination
 from kitwright.solver.conflicts import Oracle
-from kitwright.solver.engine import Clock
 from kitwright.solver.parts import KINDS, Block, Crank, Gasket, Part, Piston, Rod
 from kitwright.solver.quantity import LENGTH, Quantity, parse
 from kitwright.solver.requirements import requirements
 from kitwright.solver.result import Conflict
 from kitwright.solver.search import witness
+from kitwright.solver.stopping import Clock
 from tests import random_catalogues
 from tests.twin import closest
 

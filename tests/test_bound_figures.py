@@ -8,6 +8,7 @@ import pytest
 
 from kitwright.solver import find
 from kitwright.solver.catalogue import Catalogue
+from kitwright.solver.cautions import LEVER_TURNS, cautions
 from kitwright.solver.check import check, implied_goals
 from kitwright.solver.combination import Combination
 from kitwright.solver.fields import Decompressor
@@ -92,6 +93,9 @@ def test_the_lever_leaves_what_the_parts_leave() -> None:
     assert found.fits
     assert [each.goal for each in found.not_established] == ["lever_to_counterweight"]
     assert not any(each.figure == "lever_to_counterweight" for each in check(found.combination, Plan()).limits)
+    assert LEVER_TURNS in cautions(found, Plan())  # no rule says it, so a caution does
+    clear = check(_one(CRANKS[0], RODS[0], CAMS[0]), Plan())
+    assert clear.figures["lever_to_counterweight"] == pytest.approx(12) and LEVER_TURNS not in cautions(clear, Plan())
 
 
 def test_one_unknown_lobe_refutes_nothing() -> None:
@@ -125,6 +129,14 @@ def test_a_missed_bound_is_listed_after_what_is_proved() -> None:
     assert proved == sorted(proved, reverse=True)
     assert 0 < sum(proved) < len(proved)
     assert implied_goals(plan)
+
+
+@pytest.mark.parametrize("figure", BOUNDS)
+def test_a_bound_below_nothing_is_said(figure: str) -> None:
+    """No rule may rest on it, and silence would pass for room."""
+    found = check(_one(CRANKS[1], RODS[3], CAMS[0]), Plan())
+    below, above = (set(cautions(replace(found, figures={figure: value}), Plan())) for value in (-0.01, 0.01))
+    assert len(below - above) == 1 and "Measure it at mock-up" in (below - above).pop()
 
 
 def test_no_physical_rule_rests_on_a_bound() -> None:

@@ -17,12 +17,13 @@ from kitwright.solver.candidates import candidates
 from kitwright.solver.check import judge
 from kitwright.solver.classes import combine
 from kitwright.solver.encode import Encoder
-from kitwright.solver.engine import FAR, Clock
+from kitwright.solver.engine import FAR
 from kitwright.solver.parts import Gasket, Part, Piston
 from kitwright.solver.plan import Goal
 from kitwright.solver.quantity import LENGTH, Quantity, parse
 from kitwright.solver.regions import Search
 from kitwright.solver.registry import FIGURES
+from kitwright.solver.stopping import Clock
 from tests import random_catalogues, random_motion
 from tests.test_twin import Question, cheapest, fine, out_of_reach
 

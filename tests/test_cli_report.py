@@ -35,7 +35,8 @@ from tests.cli_runner import WIDEST, plan, run
 
 
 @pytest.mark.parametrize(
-    "name", ["cli.report.numbers", "cli.report.as_csv", "cli.report.as_markdown", "solver.compose"]
+    "name",
+    ["cli.report.numbers", "cli.report.as_csv", "cli.report.as_markdown", "cli.report.verdicts", "solver.compose"],
 )
 def test_examples_in_the_docstrings_hold(name: str) -> None:
     outcome = doctest.testmod(importlib.import_module(f"kitwright.{name}"))

@@ -12,7 +12,6 @@ import pytest
 from kitwright.catalogs import load_plan
 from kitwright.solver import Catalogue, Goal, Plan, find
 from kitwright.solver.conflicts import Oracle, smallest_hitting
-from kitwright.solver.engine import Clock
 from kitwright.solver.explain import explain
 from kitwright.solver.parts import Block, Cam, Crank, Gasket, Head, Part, Piston, Rocker, Rod, Spring
 from kitwright.solver.plan import TOLERANCES
@@ -21,6 +20,7 @@ from kitwright.solver.registry import FIGURES, public_figures
 from kitwright.solver.requirements import moved
 from kitwright.solver.result import Explanation
 from kitwright.solver.search import witness
+from kitwright.solver.stopping import Clock
 from kitwright.solver.wording import digit, outward, said
 from tests import random_catalogues
 from tests.cli_runner import answer, run

@@ -89,7 +89,7 @@ def data(command: str, plan: Path) -> dict[str, Any]:
 
 
 def short(each: Hazard) -> str:
-    return each.short.replace("{parts}", "k")
+    return each.short.replace("{parts}", "k (welded, ground)")
 
 
 def in_one_line(command: str, plan: Path, form: str = "table") -> str:

@@ -68,7 +68,8 @@ ENDLESS = (
 import os
 import threading
 from ortools.sat.python import cp_model
-from kitwright.solver.engine import Clock, Model, OutOfTimeError
+from kitwright.solver.engine import Model
+from kitwright.solver.stopping import Clock, OutOfTimeError
 
 class Endless(cp_model.CpSolverSolutionCallback):
     there = threading.Event()

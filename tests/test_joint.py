@@ -13,10 +13,10 @@ from kitwright.solver import regions
 from kitwright.solver.candidates import candidates
 from kitwright.solver.catalogue import Catalogue
 from kitwright.solver.check import View
-from kitwright.solver.engine import Clock
 from kitwright.solver.joint import Joint, Threshold, joints
 from kitwright.solver.plan import Goal, Plan
 from kitwright.solver.registry import FIGURES
+from kitwright.solver.stopping import Clock
 from kitwright.solver.terms import AimLevels, Linear, SumTable
 from tests import random_motion
 from tests.test_twin import compare

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
 import tomllib
@@ -40,8 +41,11 @@ PURE = {*sys.stdlib_module_names, "numpy", "scipy"} - {
 }
 """What formulas may calculate with."""
 
-SOLVER_ENGINE = {"encode", "engine", "search", "explain"}
-"""Modules that may know OR-Tools: the model, the machine that runs it, and the two that ask."""
+SOLVER_ENGINE = {"encode", "engine"}
+"""Modules that may know OR-Tools: the model, and the machine that runs it."""
+
+WITHOUT_ENGINE = ("explain", "conflicts", "ways_out", "misses", "check", "evaluate", "stopping", "measure_next", "mend")
+"""Modules of the solver that put questions to a search that is given to them, or that put none."""
 
 MODULES = sorted(path.relative_to(ROOT) for layer in LAYERS for path in (ROOT / layer).rglob("*.py"))
 
@@ -122,7 +126,19 @@ def test_only_the_search_knows_ortools(module: Path) -> None:
         assert module.stem in SOLVER_ENGINE
 
 
-@pytest.mark.parametrize("name", ["kitwright.solver.formulas", "kitwright.catalogs", "kitwright.cli.main"])
+def test_the_developers_page_names_files_that_there_are() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    named = set(re.findall(r"`((?:solver|catalogs|cli|tests)/[\w/]+\.\w+)`", text))
+    assert len(named) > 100 and not [each for each in sorted(named) if not (ROOT / each).is_file()]
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        *("kitwright.solver.formulas", "kitwright.catalogs", "kitwright.cli.main"),
+        *(f"kitwright.solver.{each}" for each in WITHOUT_ENGINE),
+    ],
+)
 def test_no_one_else_loads_ortools_or_pint_by_being_imported(name: str) -> None:
     """What is imported on the way counts, too: the two take longer to load than a small question to answer."""
     code = f"import sys, {name}; print(sorted({{'ortools', 'pint'}} & set(sys.modules)))"

@@ -11,7 +11,6 @@ import pytest
 from kitwright.solver import Catalogue, Plan, find
 from kitwright.solver.candidates import candidates
 from kitwright.solver.conflicts import Oracle
-from kitwright.solver.engine import Clock
 from kitwright.solver.explain import explain
 from kitwright.solver.facets import Builder
 from kitwright.solver.layouts import Layouts
@@ -21,6 +20,7 @@ from kitwright.solver.quantity import LENGTH, parse, parse_deck
 from kitwright.solver.registry import FIGURES
 from kitwright.solver.rules import PHYSICAL
 from kitwright.solver.search import witness
+from kitwright.solver.stopping import Clock
 from kitwright.solver.translate import Maker, wanted_leaves
 from tests import random_catalogues, random_engines
 from tests.random_catalogues import question

@@ -57,15 +57,15 @@ def outcome(changed: Combination, wanted: Plan, limit: Limit, before: list[Limit
     limits, _ = every_limit(View(changed, pinned(wanted, changed)))
     same = [each for each in limits if same_limit(each, limit)]
     holds = all(each.holds is True for each in same) and (bool(same) or not limit.figure)
-    holds = holds and not touching(limits, wanted)
     missed = [each for each in limits if each.holds is False]
-    return holds, [each for each in missed if not any(same_limit(each, other) for other in before)]
+    broken = [each for each in missed if not any(same_limit(each, other) for other in before)]
+    return holds and not touching([*(each for each in limits if each.holds), *broken], wanted), broken
 
 
 def touching(limits: list[Limit], wanted: Plan) -> bool:
-    """Whether a clearance that holds is less than one step: no mend is offered that leaves one so."""
+    """Whether a clearance is less than one step, of those that hold or held before: no mend is offered that does so."""
     for each in limits:
-        if each.figure in CLEARANCES and each.limit == "min" and each.holds and each.value is not None:
+        if each.figure in CLEARANCES and each.limit == "min" and each.value is not None:
             step = wanted.goals[each.figure].step if each.figure in wanted.goals else FIGURES[each.figure].step
             if each.value < step - 1e-9:
                 return True

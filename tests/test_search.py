@@ -15,7 +15,6 @@ import pytest
 from kitwright.catalogs import load_plan
 from kitwright.solver import Catalogue, Goal, Plan, check, find, regions
 from kitwright.solver.conflicts import Oracle
-from kitwright.solver.engine import Clock, OutOfTimeError
 from kitwright.solver.parts import (
     Block,
     Cam,
@@ -33,6 +32,7 @@ from kitwright.solver.parts import (
 from kitwright.solver.quantity import AREA, LENGTH, ROTATION, VOLUME, Quantity, parse
 from kitwright.solver.registry import FIGURES
 from kitwright.solver.result import Answer
+from kitwright.solver.stopping import Clock, OutOfTimeError
 from tests import random_catalogues
 from tests.twin import closest, everything
 

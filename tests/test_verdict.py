@@ -132,6 +132,68 @@ def test_every_answer_says_the_same(tmp_path: Path, ceiling: int | None, least: 
         assert f"| 1 | {cell} |" in run("find", path, *words, "--format", "markdown").stdout
 
 
+@pytest.mark.parametrize(
+    ("known", "top", "said"),
+    [
+        ((), (), "2 combinations fit on paper"),
+        (("k",), (), "one combination fits, one more fits on paper"),
+        (("k", "k2"), (), "2 combinations fit"),
+        ((), ("--top", "1"), "the closest combination, on paper"),
+        (("k",), ("--top", "2"), "the 2 closest combinations, one of them on paper"),
+        (("k", "k2"), ("--top", "2"), "the 2 closest combinations"),
+    ],
+)
+def test_the_heading_of_a_list_promises_no_more_than_its_verdicts(
+    tmp_path: Path, known: tuple[str, ...], top: tuple[str, ...], said: str
+) -> None:
+    """Two cranks alike; one whose journal's width is unknown proves nothing of the rod's room beside it."""
+    width = {name: ", journal_width: 22.2 mm" if name in known else "" for name in ("k", "k2")}
+    further = "".join(
+        f"\n  - {{id: {name}, stroke: 58 mm, journal: 30 mm, on_shelf: 1{width[name]}}}" for name in width
+    )
+    path = bench(tmp_path)
+    text = (tmp_path / "catalogue" / "parts.yaml").read_text()
+    start, _, rest = text.replace("big_end: 30 mm", "big_end: 30 mm, width: 22 mm").partition("cranks:")
+    (tmp_path / "catalogue" / "parts.yaml").write_text(f"{start}cranks:{further}\nrods:{rest.partition('rods:')[2]}")
+    path.write_text(path.read_text().replace("goals: {", "goals: {rod_side_clearance: {min: 0.1 mm}, "))
+    assert run("find", path, *top).stdout.splitlines()[0] == f"small: {said}"
+    best = "something fits" if known else "something fits, on paper"
+    assert run("explain", path).stdout.splitlines()[0] == f"small: {best}"
+
+
+@pytest.mark.parametrize(("ceiling", "paper"), [("", ""), ("  rev_ceiling: 5000 rpm\n", " on paper")])
+def test_the_headings_of_several_engines_promise_no_more_either(tmp_path: Path, ceiling: str, paper: str) -> None:
+    path = bench(tmp_path)
+    goals = f"goals:\n  quench: {{min: 0.8 mm, max: 1.2 mm}}\n{ceiling}"
+    path.write_text(f"plan: two\ncatalogue: ./catalogue\n{goals}engines:\n  winch: {{}}\n")
+    text = (tmp_path / "catalogue" / "parts.yaml").read_text()
+    (tmp_path / "catalogue" / "parts.yaml").write_text(text.replace("id: g,", "id: g, price: 2,"))
+    assert run("find", path).stdout.splitlines()[0] == f"two: one allotment fits{paper}"
+    told = run("explain", path).stdout
+    besides = f",{paper}" if paper else ""
+    assert told.splitlines()[0] == f"two: something fits{besides}"
+    assert f"  - winch{besides}: b, k" in told
+    assert run("find", path, "--top", "1").stdout.splitlines()[0] == f"two: the closest allotment{besides}"
+
+
+def test_what_a_way_out_opens_on_paper_alone_is_marked(tmp_path: Path) -> None:
+    """The crank carries 5000 rpm, and nobody knows what the rod does."""
+    path = bench(tmp_path, crank=", max_rpm: 5000 rpm")
+    for command in ("find", "explain"):
+        told = " ".join(run(command, path, "--min", "rev_ceiling=6000rpm").stdout.split())
+        assert "a rev ceiling of 6000 rpm at most 5000 rpm" in told
+        assert "a rev ceiling of 5000 rpm (loosens a guard) 0.00 just these (on paper)" in told
+    assert "(on paper)" not in run("find", path, "--min", "quench=1.1mm").stdout
+
+
+def test_to_let_go_of_what_is_only_not_proved_is_no_gain(tmp_path: Path) -> None:
+    """5000 rpm are asked, 5000 rpm are what the crank carries: to allow 5000 rpm is no change."""
+    path = bench(tmp_path, crank=", max_rpm: 5000 rpm")
+    told = answer("explain", path, "--min", "rev_ceiling=5000rpm")
+    assert told["combinations"][0]["verdict"] == "on_paper"
+    assert "rev_ceiling" not in [each["requirement"] for each in told["closer"]]
+
+
 def test_green_is_for_what_fits_alone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("FORCE_COLOR", "1")
     from kitwright.cli.report.table import as_text

@@ -155,7 +155,9 @@ class _Task:
         if not answer.combinations:
             return self._nothing(answer, use)
         if rank is not None and rank > len(answer):
-            count = "one combination fits" if len(answer) == 1 else f"{len(answer)} combinations fit"
+            from kitwright.cli.report.verdicts import how_many_fit
+
+            count = how_many_fit("combination", [each.verdict for each in answer])
             told = count if answer.status == "complete" else f"{len(answer)} found in time"
             raise ValueError(f"--rank {rank}: {told}; the last is `--rank {len(answer)}`")
         if rank is None:

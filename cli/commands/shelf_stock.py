@@ -155,7 +155,9 @@ def _build(plan: Path, rank: int, engine: str | None, seconds: float) -> dict[st
         if answer.status == "incomplete":
             say(f"kitwright: the search was stopped after {seconds:g} s; `--time` gives it longer. Nothing was changed")
             return Status.STOPPED
-        count = {0: "nothing fits", 1: "one combination fits"}.get(len(answer), f"{len(answer)} combinations fit")
+        from kitwright.cli.report.verdicts import how_many_fit
+
+        count = how_many_fit("combination", [each.verdict for each in answer]) or "nothing fits"
         say(
             f"kitwright: {count}, so there is no build {rank}; nothing was changed",
             "  " + joined(["kitwright", "find", str(plan), *(["--engine", engine] if engine is not None else [])]),

@@ -8,7 +8,7 @@ from typing import Any
 
 from kitwright.cli.report.blocks import Items
 from kitwright.cli.report.words import figure_text, missing_text
-from kitwright.solver.at_speed import FIGURE, AtSpeed, Counted, at_speed
+from kitwright.solver.at_speed import QUENCH_AT_SPEED, AtSpeed, Counted, at_speed
 from kitwright.solver.check import View
 from kitwright.solver.combination import Missing
 from kitwright.solver.plan import Plan
@@ -20,13 +20,13 @@ def at_speed_blocks(checked: Checked, plan: Plan) -> Iterator[Items]:
     found = at_speed(View(checked.combination, plan))
     if found is None:
         return
-    shown = "not established" if found.value is None else figure_text(FIGURE, found.value, plan.units)
+    shown = "not established" if found.value is None else figure_text(QUENCH_AT_SPEED, found.value, plan.units)
     yield Items(f"Quench at speed {shown}", tuple(_lines(found, plan.units)))
 
 
 def _lines(found: AtSpeed, units: str) -> Iterator[str]:
     def length(value: float) -> str:
-        return figure_text(FIGURE, abs(value), units)
+        return figure_text(QUENCH_AT_SPEED, abs(value), units)
 
     def each(some: Iterable[Counted]) -> str:
         return ", ".join(f"{one.what} {_signed(one.change, units)}" for one in some if not math.isnan(one.change))
@@ -55,7 +55,7 @@ def _lines(found: AtSpeed, units: str) -> Iterator[str]:
 
 
 def _signed(change: float, units: str) -> str:
-    return f"{'−' if change < 0 else '+'}{figure_text(FIGURE, abs(change), units)}"
+    return f"{'−' if change < 0 else '+'}{figure_text(QUENCH_AT_SPEED, abs(change), units)}"
 
 
 def _fields(missing: Iterable[Missing]) -> str:

@@ -13,13 +13,14 @@ from kitwright.cli.report.checked import money_line
 from kitwright.cli.report.found import Question, check_words, combination_table
 from kitwright.cli.report.nothing import GUARD_WARNING
 from kitwright.cli.report.numbers import money, seconds
+from kitwright.cli.report.verdicts import how_many_fit, of_them_on_paper
 from kitwright.cli.report.words import all_parts, longer, wanted
 from kitwright.solver.bench import Allotment, BenchAnswer
 from kitwright.solver.bench_explain import BUDGET, BenchExplanation, BenchRequirement, BenchWay
 from kitwright.solver.cautions import CAUTION_GUARD
 from kitwright.solver.plan import Bench, Plan
 from kitwright.solver.requirements import bound_of
-from kitwright.solver.result import Answer, Checked, Considered
+from kitwright.solver.result import Answer, Checked, Considered, VerdictName
 from kitwright.solver.wording import requirement_words, said
 
 SHARING = (
@@ -56,9 +57,11 @@ def write_bench_explanation(found: BenchExplanation, form: str, questions: Mappi
 def bench_report(answer: BenchAnswer, questions: Mapping[str, Question], name: str, top: int) -> Report:
     """Everything that ``find`` has to say of several engines, as blocks."""
     count = len(answer)
-    allotments = "the closest allotment" if count == 1 else f"the {count} closest allotments"
+    verdicts = [_verdict(each) for each in answer]
+    closest = "the closest allotment" if count == 1 else f"the {count} closest allotments"
+    listed = f"{closest}{of_them_on_paper(verdicts)}"
     heads = {
-        "complete": allotments if count >= top else f"{count} allotment{'s' if count > 1 else ''} fit",
+        "complete": listed if count >= top else how_many_fit("allotment", verdicts),
         "nothing_fits": "nothing fits all of them",
         "incomplete": f"{count} found before the search was stopped",
     }
@@ -168,7 +171,8 @@ def explanation_report(found: BenchExplanation, questions: Mapping[str, Question
     """Everything that ``explain`` has to say of several engines, as blocks."""
     answer = found.answer
     heads = {"complete": "something fits", "nothing_fits": "nothing fits all of them", "incomplete": "not decided"}
-    report: Report = [Title(f"{name}: {heads[answer.status]}", 1), *_asked(answer.bench)]
+    paper = of_them_on_paper([_verdict(each) for each in answer.allotments[:1]])
+    report: Report = [Title(f"{name}: {heads[answer.status]}{paper}", 1), *_asked(answer.bench)]
     if answer.allotments:
         first = answer.allotments[0]
         report.append(Paragraph(f"The closest allotment: closeness {first.closeness}, cost {money(first.cost)}."))
@@ -212,7 +216,13 @@ def _no_price(found: BenchExplanation) -> str:
 
 def _lines(allotment: Allotment) -> Iterator[str]:
     for name, checked in allotment.engines.items():
-        yield f"{name}: {all_parts(checked.combination)}; cost {money(checked.cost)}"
+        paper = ", on paper" if checked.verdict == "on_paper" else ""
+        yield f"{name}{paper}: {all_parts(checked.combination)}; cost {money(checked.cost)}"
+
+
+def _verdict(allotment: Allotment) -> VerdictName:
+    """The verdict on an allotment: on paper where one of its engines is."""
+    return "on_paper" if any(each.verdict == "on_paper" for each in allotment.engines.values()) else "fits"
 
 
 def requirement_text(each: BenchRequirement, bench: Bench) -> str:

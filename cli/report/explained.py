@@ -16,13 +16,14 @@ from kitwright.cli.report.nothing import (
     emptied,
     in_common,
     next_command,
+    opened,
     options_of,
     requirement_lines,
     way_command,
     with_only,
 )
 from kitwright.cli.report.numbers import Style, money, seconds, style
-from kitwright.cli.report.verdicts import HEADS, TONES, steps_text
+from kitwright.cli.report.verdicts import HEADS, TONES, of_them_on_paper, steps_text
 from kitwright.cli.report.words import all_parts, bound_text, figure_style, limit_name, longer, wanted, words
 from kitwright.solver.candidates import combinations_possible
 from kitwright.solver.registry import FIGURES
@@ -53,6 +54,7 @@ def explanation_report(found: Explanation, question: Question) -> Report:
     answer, plan = found.answer, found.answer.plan
     name = plan.name or question.plan_file
     head = {"complete": "something fits", "nothing_fits": "nothing fits", "incomplete": "not decided"}[answer.status]
+    head += of_them_on_paper([each.verdict for each in answer.combinations[:1]])
     report: Report = [Title(f"{name}: {head}", 1)]
     asked = wanted(plan)
     if asked:
@@ -103,7 +105,7 @@ def _fitting(found: Explanation, question: Question) -> Iterator[Any]:
                 f"{each.way.change} (loosens a guard)" if each.way.loosens_guard else each.way.change,
                 str(each.closeness),
                 money(each.way.price),
-                with_only(each.way.combination.combination, common),
+                opened(each.way.combination, common),
             )
             for each in found.closer
         )
@@ -164,7 +166,7 @@ def _together(some: Sequence[Together]) -> Iterator[Any]:
             str(number),
             "; ".join(f"{way.change} (loosens a guard)" if way.loosens_guard else way.change for way in each.changes),
             money(each.price),
-            with_only(each.combination.combination, common),
+            opened(each.combination, common),
         )
         for number, each in enumerate(some, 1)
     )

@@ -14,10 +14,12 @@ from kitwright.cli.report.verdicts import (
     VERDICTS,
     WORST,
     closeness_line,
+    how_many_fit,
     is_at_most,
     left_out_of_rating,
     marked,
     noted_parts,
+    of_them_on_paper,
     without_tolerance_text,
 )
 from kitwright.cli.report.words import (
@@ -102,12 +104,13 @@ def find_report(answer: Answer, question: Question, cautions: bool = True) -> Re
 
 def _headline(answer: Answer, question: Question) -> str:
     count, name = len(answer), answer.plan.name or question.plan_file
+    verdicts = [each.verdict for each in answer]
     if answer.status == "incomplete":
         return f"{name}: {count} found before the search was stopped"
     if count >= question.top:
         listed = "the closest combination" if count == 1 else f"the {count} closest combinations"
-        return f"{name}: {listed}"
-    return f"{name}: {'one combination fits' if count == 1 else f'{count} combinations fit'}"
+        return f"{name}: {listed}{of_them_on_paper(verdicts)}"
+    return f"{name}: {how_many_fit('combination', verdicts)}"
 
 
 def _incomplete(answer: Answer) -> str:

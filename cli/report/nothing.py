@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING
 from kitwright.cli.report.blocks import Column, Command, Items, Paragraph, Report, Table, Title
 from kitwright.cli.report.cautioned import builds_of, moment_blocks
 from kitwright.cli.report.numbers import money, seconds
+from kitwright.cli.report.verdicts import is_at_most
 from kitwright.cli.report.words import figure_text, machining_text, part_names, to_option, wanted, words
 from kitwright.solver.candidates import combinations_possible
 from kitwright.solver.combination import Combination
 from kitwright.solver.compose import listing
-from kitwright.solver.plan import Plan
+from kitwright.solver.plan import REV_CEILING, Plan
 from kitwright.solver.registry import FIGURES
-from kitwright.solver.result import Answer, Conflict, WayOut
+from kitwright.solver.result import Answer, Checked, Closest, Conflict, WayOut
 from kitwright.solver.wording import requirement_words
 
 if TYPE_CHECKING:
@@ -71,7 +72,7 @@ def conflict_blocks(conflict: Conflict, answer: Answer) -> Report:
         rows = tuple(
             (
                 requirement_words(plan, each.requirement),
-                figure_text(each.figure or "", each.value, plan.units),
+                f"{_bounded(each)}{figure_text(each.figure or '', each.value, plan.units)}",
                 with_only(each.combination.combination, common),
             )
             for each in told
@@ -84,7 +85,7 @@ def conflict_blocks(conflict: Conflict, answer: Answer) -> Report:
                 str(number),
                 f"{way.change} (loosens a guard)" if way.loosens_guard else way.change,
                 money(way.price),
-                with_only(way.combination.combination, common),
+                opened(way.combination, common),
             )
             for number, way in enumerate(conflict.ways_out, 1)
         )
@@ -118,6 +119,17 @@ def with_only(combination: Combination, common: Sequence[str]) -> str:
     said = set(common)
     names = [name for kind, name in part_names(combination).items() if f"{words(kind)} {name}" not in said]
     return ", ".join([*names, *(machining_text(combination, each) for each in combination.operations)]) or "just these"
+
+
+def opened(checked: Checked, common: Sequence[str]) -> str:
+    """What a change opens, in one line, without the parts that were said before; marked where not all is proved."""
+    text = with_only(checked.combination, common)
+    return f"{text} (on paper)" if checked.verdict == "on_paper" else text
+
+
+def _bounded(each: Closest) -> str:
+    """The word before a speed that a part without a rating may not carry."""
+    return "at most " if each.requirement == REV_CEILING and is_at_most(each.combination) else ""
 
 
 def emptied(answer: Answer, question: Question) -> list[str]:

@@ -160,7 +160,7 @@ def _predicted(each: Measurement, units: str) -> str:
 
 def _deck(value: float, units: str) -> str:
     """A deck in metres with the word for its side."""
-    return f"{_amount(abs(value), LENGTH, units)} {'down' if value >= 0 else 'up'}"
+    return f"{_amount(abs(value), LENGTH, units)} {'down' if round(value, 12) >= 0 else 'up'}"
 
 
 def _amount(value: float, dimension: Dimension, units: str) -> str:

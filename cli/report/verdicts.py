@@ -9,7 +9,6 @@ from kitwright.cli.report.blocks import Items, Paragraph, Tone
 from kitwright.cli.report.words import figure_text, gaps, limit_name, missed, words
 from kitwright.solver.parts import KINDS
 from kitwright.solver.plan import Plan
-from kitwright.solver.registry import FIGURES
 from kitwright.solver.result import Because, Checked, Limit, NotEstablished, VerdictName
 
 VERDICTS: dict[VerdictName, str] = {"fits": "fits", "on_paper": "on paper", "does_not_fit": "does not fit"}
@@ -32,6 +31,33 @@ WORST = {True: "holds", False: "no", None: NO_TOLERANCES}
 
 RATED = ("crank", "rod", "cam", "spring", "flywheel")
 """Kinds whose rating the rev limit takes in."""
+
+
+def how_many_fit(thing: str, verdicts: Sequence[VerdictName]) -> str:
+    """How many of a list fit, and how many on paper alone: a heading promises no more than the verdicts below it.
+
+    >>> how_many_fit("combination", ["fits", "fits", "on_paper"]), how_many_fit("allotment", ["on_paper"])
+    ('2 combinations fit, one more fits on paper', 'one allotment fits on paper')
+    """
+    told: list[str] = []
+    for name, end in (("fits", ""), ("on_paper", " on paper")):
+        count = sum(each == name for each in verdicts)
+        which = "more" if told else thing if count == 1 else f"{thing}s"
+        if count:
+            told.append(f"{'one' if count == 1 else count} {which} {'fits' if count == 1 else 'fit'}{end}")
+    return ", ".join(told)
+
+
+def of_them_on_paper(verdicts: Sequence[VerdictName]) -> str:
+    """What follows the number of a list's entries where some fit on paper alone; empty where none does.
+
+    >>> of_them_on_paper(["on_paper", "on_paper"]), of_them_on_paper(["fits", "on_paper"]), of_them_on_paper(["fits"])
+    (', on paper', ', one of them on paper', '')
+    """
+    count = sum(each == "on_paper" for each in verdicts)
+    if not count:
+        return ""
+    return ", on paper" if count == len(verdicts) else f", {'one' if count == 1 else count} of them on paper"
 
 
 def because_text(reason: Because, units: str) -> str:
@@ -165,10 +191,3 @@ def noted_parts(checked: Checked) -> list[tuple[str, str]]:
 def marked(text: str, noted: set[str]) -> str:
     """Ids as they stand in a list, those of parts with a note marked."""
     return " + ".join(f"{each} (note)" if each in noted else each for each in text.split(" + "))
-
-
-def has_spread(figure: str, checked: Checked) -> bool:
-    """Whether any ± goes into a figure."""
-    value = checked.figures.get(figure)
-    ends = checked.spread.get(figure, {}).get("worst_case", (value, value))
-    return FIGURES[figure].public and ends[0] != ends[1]

@@ -94,23 +94,22 @@ def spring_yield(at_one: float, exponent: float, wire: float) -> float:
     return limit
 
 
+def _stressed_at_most(allowed: Callable[[float], float]) -> tuple[Slack, ...]:
+    """Terms that are ≤ 0 where the stress at the greater lift is no more than what is allowed of the yield, in Pa."""
+
+    def spare(free: float, rate: float, limit: float, wire: float, diameter: float) -> float:
+        return free - allowed(limit) / coil_stress(1.0, wire, diameter) / rate
+
+    inputs = ("spring.free_length", "spring_rate", "spring_yield", "spring.wire", "spring.coil_diameter")
+    return Slack(-1.0, "installed_spring_height"), Slack(1.0, "", spare, inputs), Slack(1.0, "valve_lift")
+
+
 def _margin_at_least(margin: float, _: Mapping[str, Any]) -> tuple[Slack, ...]:
-    def spare(free: float, rate: float, limit: float, wire: float, diameter: float) -> float:
-        return free - (limit - margin) / coil_stress(1.0, wire, diameter) / rate
-
-    inputs = ("spring.free_length", "spring_rate", "spring_yield", "spring.wire", "spring.coil_diameter")
-    return Slack(-1.0, "installed_spring_height"), Slack(1.0, "", spare, inputs), Slack(1.0, "valve_lift")
+    return _stressed_at_most(lambda limit: limit - margin)
 
 
-def _safety_at_least(ratio: float, constants: Mapping[str, Any]) -> tuple[Slack, ...] | None:
-    if ratio <= 0:
-        return None
-
-    def spare(free: float, rate: float, limit: float, wire: float, diameter: float) -> float:
-        return free - limit / ratio / coil_stress(1.0, wire, diameter) / rate
-
-    inputs = ("spring.free_length", "spring_rate", "spring_yield", "spring.wire", "spring.coil_diameter")
-    return Slack(-1.0, "installed_spring_height"), Slack(1.0, "", spare, inputs), Slack(1.0, "valve_lift")
+def _safety_at_least(ratio: float, _: Mapping[str, Any]) -> tuple[Slack, ...] | None:
+    return _stressed_at_most(lambda limit: limit / ratio) if ratio > 0 else None
 
 
 @figure(
