@@ -43,6 +43,10 @@ RATES_DIFFER = (
     "The rate given for the spring is {share:.0f} % {way} what its wire, coils and material come to. The given one is "
     "used, for force, float and surge alike: have the spring measured."
 )
+RATED_BEFORE = (
+    "The rating of {parts} still counts, as the catalogue gives it: strike it there unless it was given after the weld "
+    "or the grinding."
+)
 UNRATED = "No speed is proved for parts without a rating; a rev ceiling is not to be set by hope."
 CAUTION_GUARD = (
     "This loosens a limit that keeps parts apart or in one piece. Measure at mock-up and ask a qualified machinist "
@@ -207,5 +211,12 @@ def _of_the_numbers(checked: Checked) -> Iterator[str]:
         yield STACKED.format(count={2: "Two", 3: "Three", 4: "Four"}.get(joints, str(joints)), more=more)
     if "compression" in figures:
         yield STATIC_ONLY
+    rated = [
+        part.id
+        for part in combination.different_parts
+        if getattr(part, "reworked", ()) and (getattr(part, "max_rpm", None) or getattr(part, "max_load", None))
+    ]
+    if rated:
+        yield RATED_BEFORE.format(parts=" and ".join(rated))
     if any(gap.goal == "rev_ceiling" for gap in checked.not_established):
         yield UNRATED

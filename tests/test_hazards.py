@@ -247,6 +247,17 @@ def test_what_was_done_to_a_part_is_read_from_csv_too(tmp_path: Path) -> None:
     assert any(text.startswith("Grinding:") for text in found["cautions"])
 
 
+def test_a_rating_from_before_the_work_is_said_to_count(plan: Path, tmp_path: Path) -> None:
+    """The crank's 6000 rpm prove the ceiling, although it was welded: that is not to pass in silence."""
+    told = "The rating of k still counts"
+    for command in ("check", "sheet"):
+        assert told in in_one_line(command, plan, "markdown" if command == "sheet" else "table")
+    for text in (PARTS.replace(", reworked: [welded, ground]", ""), PARTS.replace("max_rpm: 6000 rpm, rew", "rew")):
+        folder = tmp_path / str(len(text))
+        folder.mkdir()
+        assert "still counts" not in run("check", laid(folder, text, PLAN), "--machine", "mill=0.1mm").stdout
+
+
 def test_only_a_ground_part_brings_the_dust(tmp_path: Path) -> None:
     plan = laid(
         tmp_path, PARTS.replace("[welded, ground]", "[welded]").replace(", mill: {max: 0.2 mm, step: 0.1 mm}", ""), PLAN
