@@ -34,6 +34,7 @@ from kitwright.cli.report.words import (
     part_names,
     tightest,
     unknown_prices,
+    unproved_at_worst,
     wanted,
     words,
 )
@@ -316,6 +317,14 @@ def _at_worst_case(combinations: Sequence[Checked], plan: Plan) -> Iterator[Item
     for rank, each in enumerate(combinations, 1):
         if each.holds_at_worst_case is False:
             worst.setdefault(tuple(strays(missed_at_worst(each, plan), plan.units)), []).append(rank)
+    unproved: dict[str, list[int]] = {}
+    for rank, each in enumerate(combinations, 1):
+        open_ = unproved_at_worst(each, plan) if each.holds_at_worst_case else []
+        if open_:
+            unproved.setdefault(", ".join(open_), []).append(rank)
+    if unproved:
+        lines = (f"{ranks(where)}: {names}" for names, where in unproved.items())
+        yield Items("Not established with every tolerance at its worst", tuple(lines))
     if worst:
         lines = (f"{ranks(where)}: {', '.join(figures)}" for figures, where in worst.items())
         yield Items("Outside the limits with every tolerance at its worst", tuple(lines))
