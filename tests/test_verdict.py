@@ -321,3 +321,14 @@ def test_no_command_is_offered_that_loosens_a_guard(tmp_path: Path) -> None:
     *others, way = json.loads(run("find", path, "--format", "json").stdout)["conflict"]["ways_out"]
     assert way["requirement"] == "quench.min" and way["loosens_guard"] is True and "machinist" in way["caution"]
     assert [each["loosens_guard"] for each in others] == [False] * len(others)
+
+
+def test_an_explanation_of_several_engines_says_each_verdict(tmp_path: Path) -> None:
+    path = bench(tmp_path)
+    engines = "{one: {}, two: {goals: {rev_ceiling: 3000 rpm}}}"
+    path.write_text(f"plan: pair\ncatalogue: ./catalogue\nengines: {engines}\n", encoding="utf-8")
+    parts = tmp_path / "catalogue" / "parts.yaml"
+    parts.write_text(parts.read_text(encoding="utf-8").replace("on_shelf: 1", "on_shelf: 2"), encoding="utf-8")
+    said = run("explain", path).stdout
+    assert "  - one: fits; b, k, r, p, g; cost 0.00\n" in said
+    assert "  - two: on paper; b, k, r, p, g; cost 0.00\n" in said

@@ -13,6 +13,7 @@ from kitwright.cli.report.checked import money_line
 from kitwright.cli.report.found import Question, check_words, combination_table
 from kitwright.cli.report.nothing import GUARD_WARNING
 from kitwright.cli.report.numbers import money, seconds
+from kitwright.cli.report.verdicts import VERDICTS
 from kitwright.cli.report.words import all_parts, longer, wanted
 from kitwright.solver.bench import Allotment, BenchAnswer
 from kitwright.solver.bench_explain import BUDGET, BenchExplanation, BenchRequirement, BenchWay
@@ -212,7 +213,8 @@ def _no_price(found: BenchExplanation) -> str:
 
 def _lines(allotment: Allotment) -> Iterator[str]:
     for name, checked in allotment.engines.items():
-        yield f"{name}: {all_parts(checked.combination)}; cost {money(checked.cost)}"
+        verdict = VERDICTS[checked.verdict]
+        yield f"{name}: {verdict}; {all_parts(checked.combination)}; cost {money(checked.cost)}"
 
 
 def requirement_text(each: BenchRequirement, bench: Bench) -> str:

@@ -305,10 +305,15 @@ def _notes(answer: Answer) -> Report:
         notes += _at_worst_case(combinations, plan)
     if plan.tolerance == "nominal" and any("quench" in each.figures for each in combinations):
         notes.append(Paragraph(NOMINAL_QUENCH))
+    notes += not_to_be_run(combinations)
+    return notes
+
+
+def not_to_be_run(combinations: Sequence[Checked]) -> Iterator[Items]:
+    """Of listed builds, those in which the piston meets the head at the rev ceiling."""
     touching = [rank for rank, each in enumerate(combinations, 1) if none_at_speed(each)]
     if touching:
-        notes.append(Items("Not to be run at the rev ceiling", (f"{ranks(touching)}: {NONE_AT_SPEED}",)))
-    return notes
+        yield Items("Not to be run at the rev ceiling", (f"{ranks(touching)}: {NONE_AT_SPEED}",))
 
 
 def _at_worst_case(combinations: Sequence[Checked], plan: Plan) -> Iterator[Items]:
