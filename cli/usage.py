@@ -95,16 +95,17 @@ def _no_option(option: str, command: Any, words: Sequence[str]) -> str:
     said = f"there is no option `{option}`"
     options = [each for parameter in command.params for each in getattr(parameter, "opts", []) if each[:2] == "--"]
     chosen = next((f"{each.opts[0]} {name}" for each in command.params if name in _choices(each)), "")
-    figure = ""
+    figure, ceiling = "", None
     if "--aim" in options:
         from kitwright.catalogs.problems import nearest
         from kitwright.solver.plan import REV_CEILING
         from kitwright.solver.registry import public_figures
 
-        figure = nearest(name, [*public_figures(), REV_CEILING])
+        ceiling = REV_CEILING
+        figure = nearest(name, [*public_figures(), ceiling])
     near = _near(option, options)
-    if figure == REV_CEILING and (figure == name or not (near or chosen)):
-        return f"{said}; the rev ceiling is asked for with `--min {REV_CEILING}=…`"
+    if figure == ceiling and (figure == name or not (near or chosen)):
+        return f"{said}; the rev ceiling is asked for with `--min {ceiling}=…`"
     if figure == name or (figure and not near and not chosen):
         return f"{said}; a figure is asked for with `--aim {figure}=…`, `--min {figure}=…` or `--max {figure}=…`"
     likely = chosen or near

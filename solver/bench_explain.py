@@ -203,6 +203,8 @@ def _way(bench: Bench, each: BenchRequirement, ask: Callable[[Bench], BenchAnswe
     to: float | None = None
     if len(opened) and each.name == BUDGET:
         to = opened.allotments[0].cost
+        if to is None:  # no budget is enough for what nobody has priced
+            return []
     elif len(opened) and each.engine:
         to = _nearest(bench, each, ask)
         if to is not None:

@@ -16,7 +16,7 @@ from kitwright.solver.conflicts import Find, Oracle, Witness, other_conflicts, s
 from kitwright.solver.plan import Plan
 from kitwright.solver.registry import FIGURES
 from kitwright.solver.requirements import bound_of
-from kitwright.solver.result import Checked, Closest, Conflict, Explanation, Limit, WayOut
+from kitwright.solver.result import Checked, Closest, Conflict, Explanation, Limit, Together, WayOut
 from kitwright.solver.sizes import sizes_that_would_fit
 from kitwright.solver.stopping import STOPS, Clock, OutOfTimeError
 from kitwright.solver.ways_out import careful, closer, closest, together, ways_out
@@ -121,8 +121,12 @@ def _with_together(oracle: Oracle, found: Explanation) -> Explanation:
     if told is None or told.ways_out or not told.requirements:
         return found
     known = [told.requirements, *(each.requirements for each in found.other_conflicts)]
-    order = sorted(together(oracle, known), key=lambda each: (each.loosens_guard, each.price or 0.0))
+    order = sorted(together(oracle, known), key=_cheapest_first)
     return replace(found, together=tuple(order))
+
+
+def _cheapest_first(each: Together) -> tuple[bool, bool, float]:
+    return each.loosens_guard, each.price is None, each.price or 0.0
 
 
 def _with_closer(oracle: Oracle, found: Explanation) -> Explanation:

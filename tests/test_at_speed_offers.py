@@ -114,4 +114,6 @@ def test_a_list_says_which_builds_have_nothing_left_at_speed(tmp_path: Path) -> 
     path.write_text("plan: near\ncatalogue: ./catalogue\ngoals: {quench: {aim: 0.1 mm}, rev_ceiling: 6000 rpm}\n")
     said = " ".join(run("find", path).stdout.split())
     assert f"2: {NONE_AT_SPEED}" in said
+    alone = " ".join(run("find", path, "--trade-off", "--aim", "quench=0.01mm").stdout.split())
+    assert f"1: {NONE_AT_SPEED}" in alone
     assert NONE_AT_SPEED not in " ".join(run("find", path, "--use", "gasket=g2").stdout.split())

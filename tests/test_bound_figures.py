@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
@@ -17,6 +18,7 @@ from kitwright.solver.plan import Goal, Plan, Tolerance
 from kitwright.solver.quantity import LENGTH, parse
 from kitwright.solver.registry import FIGURES
 from kitwright.solver.rules import PHYSICAL
+from tests.cli_runner import run
 from tests.twin import closest
 
 BOUNDS = [name for name, each in FIGURES.items() if each.bound == "low"]
@@ -137,6 +139,29 @@ def test_a_bound_below_nothing_is_said(figure: str) -> None:
     found = check(_one(CRANKS[1], RODS[3], CAMS[0]), Plan())
     below, above = (set(cautions(replace(found, figures={figure: value}), Plan())) for value in (-0.01, 0.01))
     assert len(below - above) == 1 and "Measure it at mock-up" in (below - above).pop()
+
+
+ROOMY = """
+blocks: [{id: b, bore: 66 mm, block_height: 143 mm, cam_to_crank: CENTRES}]
+cranks: [{id: k, stroke: 52 mm, journal: 28 mm}]
+rods: [{id: r, length: 92 mm, big_end: 28 mm, pin: 15 mm, outer_radius: 25 mm}]
+pistons: [{id: p, bore: 66 mm, compression_height: 25 mm, pin: 15 mm}]
+cams: [{id: c, intake_lobe_lift: 6.2 mm, exhaust_lobe_lift: 6 mm, base_radius: 11 mm}]
+"""
+
+
+@pytest.mark.parametrize(("centres", "proved"), [("70 mm ± 0.1 mm", False), ("70 mm ± 0.05 mm", True)])
+def test_what_a_bound_proves_at_nominal_alone_is_not_said_to_hold(tmp_path: Path, centres: str, proved: bool) -> None:
+    """70 − 26 − 25 − 17.2 = 1.80 mm of at least 1.75: at its worst 1.70, which proves nothing, or 1.75, which does."""
+    (tmp_path / "catalogue").mkdir()
+    (tmp_path / "catalogue" / "parts.yaml").write_text(ROOMY.replace("CENTRES", centres), encoding="utf-8")
+    path = tmp_path / "plan.yaml"
+    path.write_text("plan: roomy\ncatalogue: ./catalogue\ngoals: {rod_to_cam: {min: 1.75 mm}}\n", encoding="utf-8")
+    said = [" ".join(run(each, path).stdout.split()) for each in ("check", "find")]
+    assert ("It still fits with every tolerance at its worst." in said[0]) is proved
+    open_ = "still holds with every tolerance at its worst; not established then: rod to cam min."
+    assert (open_ in said[0]) is not proved
+    assert ("Not established with every tolerance at its worst: - 1: rod to cam min" in said[1]) is not proved
 
 
 def test_no_physical_rule_rests_on_a_bound() -> None:

@@ -152,6 +152,16 @@ def test_two_independent_conflicts_are_both_told_and_mended_together() -> None:
     assert len(changes) == 2
 
 
+def test_changes_together_at_an_unknown_cost_come_after_those_at_a_known_one() -> None:
+    """Nobody has said what the thinner gasket costs: what needs it is no cheaper than what costs nothing."""
+    parts = bottom()
+    thin = replace(parts[4], id="thin", thickness=q("0.4 mm"), price=None, on_shelf=0)  # type: ignore[call-arg]
+    goals = {"displacement": Goal("displacement", minimum=500.0), "quench": Goal("quench", maximum=0.95)}
+    found = why([*parts, thin], Plan(goals=goals, avoid=frozenset({"thin"})))
+    told = [({way.requirement for way in each.changes}, each.price) for each in found.together]
+    assert told == [({"displacement.min", "quench.max"}, 0.0), ({"displacement.min", "avoid.thin"}, None)]
+
+
 def test_what_cannot_be_had_whatever_is_given_up_is_told_with_what_was_kept() -> None:
     """The money keeps the thinner gasket out: it comes to 0.90 mm, too much still, so 1.00 is not the best of all."""
     parts = bottom()

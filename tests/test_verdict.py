@@ -383,3 +383,29 @@ def test_no_command_is_offered_that_loosens_a_guard(tmp_path: Path) -> None:
     *others, way = json.loads(run("find", path, "--format", "json").stdout)["conflict"]["ways_out"]
     assert way["requirement"] == "quench.min" and way["loosens_guard"] is True and "machinist" in way["caution"]
     assert [each["loosens_guard"] for each in others] == [False] * len(others)
+
+
+def test_an_explanation_of_several_engines_says_each_verdict(tmp_path: Path) -> None:
+    path = bench(tmp_path)
+    engines = "{one: {}, two: {goals: {rev_ceiling: 3000 rpm}}}"
+    path.write_text(f"plan: pair\ncatalogue: ./catalogue\nengines: {engines}\n", encoding="utf-8")
+    parts = tmp_path / "catalogue" / "parts.yaml"
+    parts.write_text(parts.read_text(encoding="utf-8").replace("on_shelf: 1", "on_shelf: 2"), encoding="utf-8")
+    said = run("explain", path).stdout
+    assert "  - one: fits; b, k, r, p, g; cost 0.00\n" in said
+    assert "  - two: on paper; b, k, r, p, g; cost 0.00\n" in said
+
+
+def test_no_budget_is_named_for_a_part_without_a_price(tmp_path: Path) -> None:
+    """One wants the thinner gasket, which nobody has priced: the cost is open, and no budget would be enough."""
+    path = bench(tmp_path)
+    engines = "{one: {}, two: {goals: {quench: {max: 0.85 mm}}}}"
+    path.write_text(f"plan: pair\ncatalogue: ./catalogue\nbudget: 0\nengines: {engines}\n", encoding="utf-8")
+    parts = tmp_path / "catalogue" / "parts.yaml"
+    thin = "  - {id: thin, thickness: 0.3 mm, bore: 71 mm}\n"
+    text = parts.read_text(encoding="utf-8").replace("on_shelf: 1", "on_shelf: 2")
+    parts.write_text(text.replace("gaskets:\n", f"gaskets:\n{thin}"), encoding="utf-8")
+    found = answer("explain", path)
+    assert found["status"] == "complete" and found["allotments"][0]["cost"] is None
+    assert found["ways_out"] == []
+    assert "a budget of ?" not in run("explain", path).stdout

@@ -13,7 +13,7 @@ from kitwright.cli.report.checked import money_line
 from kitwright.cli.report.found import Question, check_words, combination_table
 from kitwright.cli.report.nothing import GUARD_WARNING
 from kitwright.cli.report.numbers import money, seconds
-from kitwright.cli.report.verdicts import how_many_fit, of_them_on_paper
+from kitwright.cli.report.verdicts import VERDICTS, how_many_fit, of_them_on_paper
 from kitwright.cli.report.words import all_parts, longer, wanted
 from kitwright.solver.bench import Allotment, BenchAnswer
 from kitwright.solver.bench_explain import BUDGET, BenchExplanation, BenchRequirement, BenchWay
@@ -216,8 +216,8 @@ def _no_price(found: BenchExplanation) -> str:
 
 def _lines(allotment: Allotment) -> Iterator[str]:
     for name, checked in allotment.engines.items():
-        paper = ", on paper" if checked.verdict == "on_paper" else ""
-        yield f"{name}{paper}: {all_parts(checked.combination)}; cost {money(checked.cost)}"
+        verdict = VERDICTS[checked.verdict]
+        yield f"{name}: {verdict}; {all_parts(checked.combination)}; cost {money(checked.cost)}"
 
 
 def _verdict(allotment: Allotment) -> VerdictName:

@@ -32,6 +32,7 @@ from kitwright.cli.report.words import (
     missed_at_worst,
     missing_text,
     tightest,
+    unproved_at_worst,
     wanted,
     words,
 )
@@ -88,9 +89,11 @@ def verdict(checked: Checked, plan: Plan, titled: bool = False) -> Iterator[Para
         if checked.holds_at_worst_case is None:
             yield Paragraph("At worst case: no tolerances given, so there is no worst corner to look at.")
         elif checked.holds_at_worst_case:
-            proved = checked.verdict == "fits"
+            open_ = unproved_at_worst(checked, plan)
+            proved = checked.verdict == "fits" and not open_
             what = "It still fits" if proved else "What can be worked out still holds"
-            yield Paragraph(f"{what} with every tolerance at its worst.")
+            but = f"; not established then: {', '.join(open_)}" if open_ else ""
+            yield Paragraph(f"{what} with every tolerance at its worst{but}.")
         else:
             lines = tuple(missed(limit, plan.units) for limit in missed_at_worst(checked, plan))
             yield Items("With every tolerance at its worst it does not fit", lines)

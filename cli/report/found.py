@@ -36,6 +36,7 @@ from kitwright.cli.report.words import (
     part_names,
     tightest,
     unknown_prices,
+    unproved_at_worst,
     wanted,
     words,
 )
@@ -307,10 +308,15 @@ def _notes(answer: Answer) -> Report:
         notes += _at_worst_case(combinations, plan)
     if plan.tolerance == "nominal" and any("quench" in each.figures for each in combinations):
         notes.append(Paragraph(NOMINAL_QUENCH))
+    notes += not_to_be_run(combinations)
+    return notes
+
+
+def not_to_be_run(combinations: Sequence[Checked]) -> Iterator[Items]:
+    """Of listed builds, those in which the piston meets the head at the rev ceiling."""
     touching = [rank for rank, each in enumerate(combinations, 1) if none_at_speed(each)]
     if touching:
-        notes.append(Items("Not to be run at the rev ceiling", (f"{ranks(touching)}: {NONE_AT_SPEED}",)))
-    return notes
+        yield Items("Not to be run at the rev ceiling", (f"{ranks(touching)}: {NONE_AT_SPEED}",))
 
 
 def _at_worst_case(combinations: Sequence[Checked], plan: Plan) -> Iterator[Items]:
@@ -319,6 +325,14 @@ def _at_worst_case(combinations: Sequence[Checked], plan: Plan) -> Iterator[Item
     for rank, each in enumerate(combinations, 1):
         if each.holds_at_worst_case is False:
             worst.setdefault(tuple(strays(missed_at_worst(each, plan), plan.units)), []).append(rank)
+    unproved: dict[str, list[int]] = {}
+    for rank, each in enumerate(combinations, 1):
+        open_ = unproved_at_worst(each, plan) if each.holds_at_worst_case else []
+        if open_:
+            unproved.setdefault(", ".join(open_), []).append(rank)
+    if unproved:
+        lines = (f"{ranks(where)}: {names}" for names, where in unproved.items())
+        yield Items("Not established with every tolerance at its worst", tuple(lines))
     if worst:
         lines = (f"{ranks(where)}: {', '.join(figures)}" for figures, where in worst.items())
         yield Items("Outside the limits with every tolerance at its worst", tuple(lines))

@@ -9,7 +9,7 @@ from kitwright.cli.report.as_csv import answer_rows, csv_text
 from kitwright.cli.report.as_json import answer_data, combination_data, dumped
 from kitwright.cli.report.blocks import Command, Items, Paragraph, Report, Title
 from kitwright.cli.report.cautioned import moment_blocks
-from kitwright.cli.report.found import Question, check_words, combination_table
+from kitwright.cli.report.found import Question, check_words, combination_table, not_to_be_run
 from kitwright.cli.report.nothing import nothing_report
 from kitwright.cli.report.numbers import money, seconds
 from kitwright.cli.report.words import all_parts, longer, wanted
@@ -49,6 +49,7 @@ def trade_off_report(found: TradeOff, question: Question) -> Report:
             report.append(Paragraph(f"In all of them: {', '.join(common)}."))
         report.append(table)
         report += moment_blocks(answer.combinations, answer.plan)
+        report += not_to_be_run(answer.combinations)
     steps = tuple(_steps(answer.combinations))
     if steps:
         report.append(Items("What the money brings", steps))

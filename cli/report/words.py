@@ -185,6 +185,19 @@ def missed_at_worst(checked: Checked, plan: Plan) -> list[Limit]:
     return [limit for limit in worst.limits if limit.holds is False and limit.figure]
 
 
+def unproved_at_worst(checked: Checked, plan: Plan) -> list[str]:
+    """Goals that are proved as the plan takes the ±, and not at the worst corner: a bound proves, or says nothing."""
+    from kitwright.solver import check
+
+    goals = [each for each in checked.limits if each.kind == "goal" and each.holds]
+    if not any(FIGURES[each.figure].bound for each in goals):
+        return []
+    worst = check(checked.combination, plan.but(tolerance="worst_case"), spreads=False)
+    held = {(each.name, each.limit) for each in goals}
+    open_ = [each for each in worst.limits if each.holds is None and (each.name, each.limit) in held]
+    return list(dict.fromkeys(map(limit_name, open_)))
+
+
 def missed(limit: Limit, units: str) -> str:
     """Say what a limit asks for and what is there instead."""
     name = limit_name(limit)
