@@ -205,6 +205,11 @@ def broken_branch(
     return None
 
 
+def asks(goal: Goal) -> bool:
+    """Whether a goal limits or ranks: with a step alone, or let go of its only bound, there is nothing to establish."""
+    return goal.minimum is not None or goal.maximum is not None or goal.ranked_by is not None
+
+
 def goal_limits(view: View, name: str, goal: Goal, mode: Tolerance) -> tuple[list[Limit], bool]:
     """A goal's limits in a tolerance mode, and whether the goal is established."""
     value = view.value(goal.figure)
@@ -212,7 +217,7 @@ def goal_limits(view: View, name: str, goal: Goal, mode: Tolerance) -> tuple[lis
         True for _ in view.reader.missing(FIGURES[goal.figure].bound_without)
     )
     found: list[Limit] = []
-    established = not (math.isnan(value) or (goal.ranked_by is not None and unproved))
+    established = not (math.isnan(value) or (goal.ranked_by is not None and unproved)) or not asks(goal)
     sides: tuple[tuple[Literal["min", "max"], float | None], ...] = (("min", goal.minimum), ("max", goal.maximum))
     for side, bound in sides:
         if bound is None:

@@ -10,7 +10,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from kitwright.solver.check import NEAR, aims_of, implied_goals
+from kitwright.solver.check import NEAR, aims_of, asks, implied_goals
 from kitwright.solver.classes import Facets, facet_of
 from kitwright.solver.columns import Columns
 from kitwright.solver.distinct import unique_rows
@@ -102,6 +102,8 @@ class Maker(Columns):
     # goals
 
     def _goal(self, name: str, goal: Goal) -> None:
+        if not asks(goal):
+            return
         flags, always = self.lacking(goal.figure)
         bound_only = bool(FIGURES[goal.figure].bound_without)
         # the greatest a figure can be proves no minimum, and no aim; a maximum it does prove

@@ -162,6 +162,26 @@ def test_changes_together_at_an_unknown_cost_come_after_those_at_a_known_one() -
     assert told == [({"displacement.min", "quench.max"}, 0.0), ({"displacement.min", "avoid.thin"}, None)]
 
 
+def test_what_a_budget_keeps_out_is_told_though_its_cost_is_unknown() -> None:
+    """Let go of, a bound leaves nothing to establish: the thinner gasket, which nobody has priced, is closer."""
+    parts = bottom()
+    thin = replace(parts[4], id="thin", thickness=q("0.4 mm"), price=None, on_shelf=0)  # type: ignore[call-arg]
+    goals = {"quench": Goal("quench", aim=0.9), "cost": Goal("cost", maximum=0.0)}
+    found = why([*parts, thin], Plan(goals=goals))
+    assert [each.id for each in found.answer.combinations[0].combination.gaskets] == ["g"]
+    assert [(each.way.requirement, each.closeness, each.way.price) for each in found.closer] == [("cost.max", 0, None)]
+
+
+def test_a_goal_that_asks_nothing_leaves_nothing_to_establish() -> None:
+    """A step alone neither limits nor ranks: compression, which cannot be had without a head, is not asked for."""
+    goals = {"compression": Goal("compression", step=0.1)}
+    (best,) = find(Catalogue.of(bottom()), Plan(goals=goals)).combinations
+    assert best.verdict == "fits" and not best.not_established
+    goals = {"compression": Goal("compression", aim=9.0)}
+    (best,) = find(Catalogue.of(bottom()), Plan(goals=goals)).combinations
+    assert best.verdict == "on_paper"
+
+
 def test_what_cannot_be_had_whatever_is_given_up_is_told_with_what_was_kept() -> None:
     """The money keeps the thinner gasket out: it comes to 0.90 mm, too much still, so 1.00 is not the best of all."""
     parts = bottom()
