@@ -172,7 +172,7 @@ def test_the_card_has_no_gaps_in_its_numbers_and_what_is_redone_follows_them() -
 
 
 def test_the_card_is_in_one_system_of_units() -> None:
-    for units, other in (("mm", r"\d (?:thou|in)\b"), ("in", r"\d mm\b|… mm\b")):
+    for units, other in (("mm", r"\d (?:thou|in)\b"), ("in", r"\d (?:mm|N|kPa)\b|… mm\b")):
         page = run("sheet", PUMP, "--rank", "1", "--format", "markdown", "--units", units).stdout
         for name in ("Mock-up card", "Shopping list"):
             told = section(page, name)

@@ -19,10 +19,15 @@ from kitwright.solver.guards import CLEARANCES
 from kitwright.solver.mock_up import REDO, STEPS, Measurement, as_measured, card, consumables, step_hazards
 from kitwright.solver.parts import KINDS, Part
 from kitwright.solver.plan import Plan
-from kitwright.solver.quantity import LENGTH, VOLUME, Quantity, unit_factor
+from kitwright.solver.quantity import FORCE, LENGTH, PRESSURE, VOLUME, Quantity, unit_factor
 from kitwright.solver.registry import FIGURES
 from kitwright.solver.result import Checked, Limit
 from kitwright.solver.rules import rules_of
+
+ON_INCH_GAUGES = {"N": "lb", "kPa": "psi"}
+"""Unit of a figure to what a gauge for an inch engine reads."""
+
+_AS_PINT = {"lb": ("lbf", FORCE), "psi": ("psi", PRESSURE)}
 
 MAKERS = "maker's figure ____"
 """What stands for a limit that neither the plan nor a physical rule gives: a line to write on."""
@@ -203,8 +208,9 @@ def limit(line: Measurement, checked: Checked, plan: Plan) -> str:
 
 
 def _form(name: str, checked: Checked, plan: Plan, expected: Sequence[float] | None = None) -> Style:
-    """How a figure's reading is written: in inches what is expected and its bounds in one unit.
+    """How a figure's reading is written.
 
+    In inches what is expected and its bounds are in one unit, force in lb and pressure in psi, as such gauges read.
     ``expected`` is what is read in the state in which it is measured; without it, that of the finished build.
     """
     values: list[float | None] = [checked.figures.get(name), *checked.spread.get(name, {}).get("worst_case", ())]
@@ -212,6 +218,9 @@ def _form(name: str, checked: Checked, plan: Plan, expected: Sequence[float] | N
         values = list(expected)
     if plan.units == "in":
         values += [each.bound for each in _asked(name, checked)]
+    gauge = ON_INCH_GAUGES.get(FIGURES[name].unit) if plan.units == "in" else None
+    if gauge is not None:
+        return Style(gauge, FIGURES[name].factor / float(unit_factor(*_AS_PINT[gauge])), 1)
     return figure_style(name, values, plan.units)
 
 
