@@ -67,6 +67,14 @@ def test_what_is_too_large_is_refused_before_it_is_made(monkeypatch: pytest.Monk
         room_for(5_000_000)
 
 
+@pytest.mark.skipif(not stopping.in_use(), reason="the system does not say how much memory is in use")
+def test_a_look_at_the_clock_is_one_at_the_memory_too(monkeypatch: pytest.MonkeyPatch) -> None:
+    bounded(monkeypatch, -1_000_000)
+    with pytest.raises(OutOfMemoryError), Clock(60.0) as clock:
+        tick()
+    assert clock.reason == "memory" and clock.left > 0
+
+
 def test_memory_that_the_system_refuses_is_no_other_error() -> None:
     with pytest.raises(OutOfMemoryError), Clock(60.0) as clock:
         raise MemoryError
